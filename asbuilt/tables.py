@@ -1,0 +1,350 @@
+"""The shape of every table that is handed over: the one place where a column name is spelt.
+
+The GeoPackage's dictionary, the headings of the joint log, the tables in README.md and the fields of the map
+are all made from the tuples below.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+DTYPES: Mapping[str, str] = {
+    "text": "str",
+    "real": "float64",
+    "integer": "Int64",
+    "boolean": "boolean",
+    "time": "datetime64[us, UTC]",
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its name, what kind of value it holds, the unit, a heading for people, and what it means."""
+
+    name: str
+    kind: str  # a key of DTYPES
+    title: str
+    says: str
+    unit: str = ""
+
+    @property
+    def heading(self) -> str:
+        """The heading a person reads, with the unit in it.
+
+        >>> Column("chainage_m", "real", "Chainage", "distance along the line", "m").heading
+        'Chainage (m)'
+        """
+        return f"{self.title} ({self.unit})" if self.unit else self.title
+
+
+@dataclass(frozen=True)
+class Table:
+    """One layer or table of the hand-over. `geometry` is empty for a table without positions."""
+
+    name: str
+    says: str
+    columns: tuple[Column, ...]
+    geometry: str = ""  # "Point" or "LineString"
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The column names, in order, without the geometry."""
+        return tuple(column.name for column in self.columns)
+
+
+def _text(name: str, title: str, says: str) -> Column:
+    return Column(name, "text", title, says)
+
+
+def _real(name: str, title: str, says: str, unit: str = "") -> Column:
+    return Column(name, "real", title, says, unit)
+
+
+def _count(name: str, title: str, says: str) -> Column:
+    return Column(name, "integer", title, says)
+
+
+# The quantities of a fusion record, in the order of the work. Their names without the unit are the canonical
+# names of `[records.columns]` and of the checks in a procedure.
+FUSION_VALUES = (
+    _real("outside_diameter_mm", "Outside diameter", "of the pipe, as recorded or from route.toml", "mm"),
+    _real("wall_mm", "Wall", "stated in the record, else in route.toml, else outside diameter / DR", "mm"),
+    _real("dr", "DR", "dimension ratio as recorded or from route.toml"),
+    _real("ambient_temperature_c", "Ambient temperature", "as recorded", "°C"),
+    _real("heater_temperature_c", "Heater temperature", "of the heater plate, as recorded", "°C"),
+    _real("drag_pressure_mpa", "Drag pressure", "gauge pressure that moves the carriage", "MPa"),
+    _real("bead_pressure_mpa", "Bead-up pressure", "as recorded", "MPa"),
+    _real("soak_pressure_mpa", "Soak pressure", "as recorded", "MPa"),
+    _real("fusion_pressure_mpa", "Fusion pressure", "as recorded", "MPa"),
+    _real("piston_area_mm2", "Piston area", "total effective area of the machine", "mm²"),
+    _real("initial_bead_mm", "Initial bead", "melt bead against the heater before soaking", "mm"),
+    _real("soak_time_s", "Soak time", "heat soak", "s"),
+    _real("removal_time_s", "Heater removal time", "heater out until the ends meet", "s"),
+    _real("ramp_time_s", "Ramp time", "ends meet until full pressure", "s"),
+    _real("cooling_time_min", "Cooling time", "under pressure in the machine", "min"),
+    _real("bead_width_mm", "Bead width", "finished bead", "mm"),
+    _real("misalignment_mm", "Misalignment", "step between the two outside surfaces", "mm"),
+)
+
+JOINTS = Table(
+    "joints",
+    "One row for each fusion that has a record. The point stands on the alignment at chainage_m; a joint that"
+    " cannot be placed has no point. Cut-out, re-made and trial joints stay, with in_line = false.",
+    (
+        _text("joint_id", "Joint id", "unique and stable: the number on the paper, else number/machine/date"),
+        _text("joint", "Joint", "the number on the paper, as recorded"),
+        _text("kind", "Kind", "production, tie-in, trial or fitting"),
+        Column("in_line", "boolean", "In line", "false for cut-out and trial joints: they are in no count"),
+        _text("line", "Line", "name of the alignment the joint lies on"),
+        _real("chainage_m", "Chainage", "distance along the line + start, before chainage equations", "m"),
+        _text("station", "Station", "the chainage as a person reads it, chainage equations applied"),
+        _real("offset_m", "Offset", "from the alignment, + right / - left looking up-chainage", "m"),
+        _real("chainage_sd_m", "Chainage sd", "one standard deviation along the line", "m"),
+        _real("offset_sd_m", "Offset sd", "one standard deviation across the line", "m"),
+        _real("radius95_m", "95 % radius", "the joint lies within it with 95 %, in plan, if leg and model hold", "m"),
+        _text("placed_by", "Placed by", "survey, fix, tally, fix+tally or unplaced"),
+        _real("leg_probability", "Leg probability", "that the joint lies on this leg and not on another in reach"),
+        _count("candidates_n", "Candidates", "places on the lines within reach of the fix"),
+        _real("margin_m", "Margin", "how much farther the second nearest candidate is", "m"),
+        _real("beyond_m", "Beyond end", "how far past the line's end: - before its start, + after its end", "m"),
+        _real("fix_chainage_m", "Fix chainage", "perpendicular projection of the fix", "m"),
+        _real("fix_offset_m", "Fix offset", "offset of the fix, + right / - left", "m"),
+        _text("string", "String", "the string the joint belongs to, as recorded"),
+        _text("machine_run", "Machine run", "machine and place in the order it worked"),
+        Column("fused_at", "time", "Fused at (UTC)", "end of cooling unless the source says otherwise, in UTC"),
+        _text("fused_local", "Fused at (local)", "the same time on the clock of the route, ISO 8601"),
+        _text("operator", "Operator", "as recorded"),
+        _text("machine", "Machine", "as recorded"),
+        _text("fusion_verdict", "Fusion verdict", "worst of the required checks and of any other that is out"),
+        _text("position_verdict", "Position verdict", "offset with its uncertainty against its window"),
+        _count("recorded_n", "Recorded", "how many of the procedure's quantities were recorded"),
+        _count("procedure_n", "In procedure", "how many quantities the procedure has a window for"),
+        _text("reasons", "Reasons", "what a reader has to know, in sentences"),
+        _text("decision", "Decision", "of a named person; empty: none"),
+        _real("latitude", "Latitude", "in the base geographic CRS of the route's CRS", "°"),
+        _real("longitude", "Longitude", "in the base geographic CRS of the route's CRS", "°"),
+        _real("easting", "Easting", "in the route's CRS and its unit"),
+        _real("northing", "Northing", "in the route's CRS and its unit"),
+        _real("elevation_m", "Elevation", "as recorded, never transformed", "m"),
+        _text("source_file", "Source file", "path within the route folder"),
+        _count("source_row", "Source row", "row as a spreadsheet numbers it, or number of the feature"),
+        _text("time_recorded", "Time as recorded", "untouched text of the source"),
+        _text("position_recorded", "Position as recorded", "untouched text of the source"),
+        _text("procedure", "Procedure", "as recorded"),
+        _text("method", "Method", "as recorded"),
+        _text("pipe_a", "Pipe A", "one of the two pipes joined"),
+        _text("pipe_b", "Pipe B", "the other"),
+        _text("remarks", "Remarks", "as recorded"),
+        *FUSION_VALUES,
+        _text("pressure_kind", "Pressures are", "gauge or interfacial, as route.toml says"),
+        _real("interfacial_pressure_mpa", "Interfacial pressure", "at the melt face; computed from gauge", "MPa"),
+    ),
+    geometry="Point",
+)
+
+POSITIONS = Table(
+    "positions",
+    "One row for each opinion of where a joint is.",
+    (
+        _text("joint_id", "Joint id", "the joint"),
+        _text("method", "Method", "fix, projection or alternative leg"),
+        _text("line", "Line", "the alignment it refers to"),
+        _real("chainage_m", "Chainage", "of this opinion", "m"),
+        _text("station", "Station", "of this opinion"),
+        _real("offset_m", "Offset", "of the fix from this place on the line, + right / - left", "m"),
+        _real("radius95_m", "95 % radius", "of this opinion, in plan", "m"),
+        _real("probability", "Probability", "among the places on the lines within reach of the fix"),
+        _text("source", "Source", "file and row"),
+        Column("seen_at", "time", "When (UTC)", "time of the record"),
+        _real("easting", "Easting", "in the route's CRS and its unit"),
+        _real("northing", "Northing", "in the route's CRS and its unit"),
+    ),
+    geometry="Point",
+)
+
+GAPS = Table(
+    "gaps",
+    "Stretches of alignment where joints must exist and no record does. Missing records, never missing joints.",
+    (
+        _text("gap_id", "Gap id", "from--to"),
+        _text("line", "Line", "name of the alignment"),
+        _real("from_chainage_m", "From chainage", "where the stretch begins", "m"),
+        _real("to_chainage_m", "To chainage", "where it ends", "m"),
+        _text("from_station", "From station", "as a person reads it"),
+        _text("to_station", "To station", "as a person reads it"),
+        _real("length_m", "Length", "along the line", "m"),
+        _text("from_joint", "From joint", "joint_id of the last joint before; empty at the start of the line"),
+        _text("to_joint", "To joint", "joint_id of the first joint after; empty at the end of the line"),
+        _count("missing_records", "Missing records", "likeliest number, from the length of a stick"),
+        _count("missing_low", "At least", "with the 95 % uncertainty of both neighbours"),
+        _count("missing_high", "At most", "with the 95 % uncertainty of both neighbours"),
+        _count("unplaced_here", "Unplaced here", "joints without a place that were made between the two"),
+        _text(
+            "kind",
+            "Kind",
+            "between joints, before the first joint, after the last joint, records not placed, not yet recorded",
+        ),
+        _text("evidence", "Evidence", "why a record is thought missing, in a sentence"),
+        _text("decision", "Decision", "of a named person; empty: none"),
+    ),
+    geometry="LineString",
+)
+
+WINDOW_CHECKS = Table(
+    "window_checks",
+    "One row for each window of each joint.",
+    (
+        _text("joint_id", "Joint id", "the joint"),
+        _text("check", "Check", "the quantity judged"),
+        _real("value", "Value", "what was recorded, or computed from it"),
+        _real("low", "Low", "least accepted value, inclusive; empty: open"),
+        _real("high", "High", "largest accepted value, inclusive; empty: open"),
+        _text("unit", "Unit", "of value, low and high"),
+        _text("verdict", "Verdict", "in window, out of window, cannot tell, not recorded or no window"),
+        Column("required", "boolean", "Required", "whether the fusion verdict needs this check"),
+        _text("source", "Source", "procedure, edition, and where the limit was read"),
+        _text("status", "Status of the limit", "project, read, second-hand, or from memory (confirm it)"),
+        _text("cause", "Cause", "why the check cannot tell, or what stands in the way"),
+    ),
+)
+
+RECORDS = Table(
+    "records",
+    "One row for each source row: nothing that was handed in is lost.",
+    (
+        _text("source_file", "Source file", "path within the route folder"),
+        _text("sheet", "Sheet", "sheet or layer; empty where the file has one table"),
+        _count("source_row", "Source row", "row as a spreadsheet numbers it, or number of the feature"),
+        _text("outcome", "Outcome", "joint, duplicate, superseded, trial or set aside"),
+        _text("joint_id", "Joint id", "the joint it became or repeats; empty where set aside"),
+        _text("reason", "Reason", "why, and what of the row could not be read"),
+        _text("cells", "Cells", "the row as found, as a JSON object of heading and text"),
+    ),
+)
+
+ALIGNMENT = Table(
+    "alignment",
+    "The design centrelines, as measured.",
+    (
+        _text("line", "Line", "name"),
+        _real("start_chainage_m", "Start chainage", "of the first vertex", "m"),
+        _real("end_chainage_m", "End chainage", "of the last vertex", "m"),
+        _text("start_station", "Start station", "as a person reads it"),
+        _text("end_station", "End station", "as a person reads it"),
+        _real("length_m", "Length", "along the line, of the kind named beside it", "m"),
+        _text("length_kind", "Kind of length", "grid, ground, geodesic or slope"),
+        _count("vertices_n", "Vertices", "after repeated points were removed"),
+        _text("source_file", "Source file", "path within the route folder"),
+    ),
+    geometry="LineString",
+)
+
+CHAINAGE_MARKS = Table(
+    "chainage_marks",
+    "Marks along the alignment for the eye.",
+    (
+        _text("line", "Line", "name of the alignment"),
+        _real("chainage_m", "Chainage", "before chainage equations", "m"),
+        _text("station", "Station", "as a person reads it"),
+        _count("rank", "Rank", "2: every 1000 m, 1: every 100 m; for us units the like in feet; 3: ends, equations"),
+    ),
+    geometry="Point",
+)
+
+PIPES = Table(
+    "pipes",
+    "The reach between two neighbouring joints on a line.",
+    (
+        _text("pipe_id", "Pipe id", "from--to"),
+        _text("line", "Line", "name of the alignment"),
+        _text("from_joint", "From joint", "joint_id, lower chainage"),
+        _text("to_joint", "To joint", "joint_id, higher chainage"),
+        _real("from_chainage_m", "From chainage", "of the lower joint", "m"),
+        _real("to_chainage_m", "To chainage", "of the higher joint", "m"),
+        _real("length_m", "Length", "along the line, from the positions: not a measured pipe length", "m"),
+        Column("in_gap", "boolean", "In gap", "true where records are missing between the two"),
+    ),
+    geometry="LineString",
+)
+
+TIES = Table(
+    "ties",
+    "Joint to fixed feature. Empty: this version reads no features.",
+    (
+        _text("joint_id", "Joint id", "the joint"),
+        _text("feature", "Feature", "name of the fixed feature"),
+        _real("bearing_deg", "Bearing", "grid bearing from feature to joint", "°"),
+        _real("distance_m", "Distance", "from feature to joint", "m"),
+    ),
+    geometry="LineString",
+)
+
+DECISIONS = Table(
+    "decisions",
+    "What named persons decided. Empty: this version reads no decisions.",
+    (
+        _text("joint_id", "Joint id", "the joint, or empty"),
+        _text("gap_id", "Gap id", "the gap, or empty"),
+        _text("decision", "Decision", "what was decided"),
+        _text("name", "Name", "who decided"),
+        _text("role", "Role", "as what"),
+        _text("date", "Date", "when"),
+        _text("revision", "Revision", "of the record it was made on"),
+        _text("reason", "Reason", "why"),
+        _text("reference", "Reference", "document"),
+    ),
+)
+
+BUILD_INFO = Table(
+    "build_info",
+    "Settings, versions, input checksums, transformations and their accuracy, statements and cautions.",
+    (
+        _text("topic", "Topic", "input, setting, frame, version, count, statement, procedure or caution"),
+        _text("name", "Name", "what it is about"),
+        _text("value", "Value", "what is said"),
+    ),
+)
+
+ALL = (
+    JOINTS,
+    POSITIONS,
+    GAPS,
+    PIPES,
+    CHAINAGE_MARKS,
+    ALIGNMENT,
+    TIES,
+    WINDOW_CHECKS,
+    RECORDS,
+    DECISIONS,
+    BUILD_INFO,
+)
+
+
+def conform(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Return `frame` with exactly the columns of `table`, in order and with their types, index reset.
+
+    Text that is missing becomes an empty text, so that no reader meets two kinds of nothing. Geometry, where
+    the table has one, is carried over as the last column `geometry`. Raises KeyError for a column that a room
+    forgot: that is a fault of ours, not of the input.
+    """
+    missing = [name for name in table.names if name not in frame]
+    if missing:
+        raise KeyError(f"table {table.name}: a room did not give {missing}")
+    columns = {c.name: _typed(frame[c.name], c.kind) for c in table.columns}
+    if table.geometry:
+        columns["geometry"] = frame["geometry"].array
+    return pd.DataFrame(columns).reset_index(drop=True)
+
+
+def _typed(values: pd.Series, kind: str) -> pd.Series:
+    if kind == "text":
+        return pd.Series(values.astype("object").where(values.notna(), ""), index=values.index).astype("str")
+    return values.astype(DTYPES[kind])  # type: ignore[call-overload]
+
+
+def empty(table: Table) -> pd.DataFrame:
+    """Return a frame of `table` without rows."""
+    columns = {name: np.array([], dtype=object) for name in table.names}
+    return conform(pd.DataFrame(columns | ({"geometry": np.array([], dtype=object)} if table.geometry else {})), table)
