@@ -5,8 +5,7 @@ CAUTIONS = (
     " owner, wait for the marks, and expose the pipe by hand or by vacuum.",
     "Positions are estimates with the stated method and 95 % radius. They were computed, not surveyed, unless"
     " placed_by says survey. A fix tells where the machine stood, which need not be where the pipe lies.",
-    "Polyethylene cannot be found by conductive locators without a working tracer wire. Other services are not"
-    " shown.",
+    "Polyethylene cannot be found by conductive locators without a working tracer wire. Other services are not shown.",
     "A joint in window is not proof of a sound joint, and a missing record is not proof of a missing joint.",
     "Verdicts and gaps are prompts for review. Decisions belong to the responsible engineer; local codes, the"
     " contract, the qualified procedure and licensed practice govern.",

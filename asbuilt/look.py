@@ -1,8 +1,8 @@
 """One colour, one shape and one word for each verdict: map, log and GeoPackage cannot disagree.
 
-The colours are from the colour-blind-safe set of Okabe and Ito (2008, "Color Universal Design", from memory)
-and differ in lightness too, so that they stay apart in grey. None is used as the trade uses paint on the ground:
-a verdict is always a shape and a word as well.
+The colours are steps of ColorBrewer's BrBG scheme, which its authors list as safe for colour-blind readers
+(values from memory), and differ in lightness too, so that they stay apart in grey. Browns and teals are not paint
+that the trade sprays on the ground to mark a service. A verdict is always a shape and a word as well.
 """
 
 from dataclasses import dataclass
@@ -27,12 +27,12 @@ class Look:
 
 
 FUSION: dict[str, Look] = {
-    IN_WINDOW: Look("#56B4E9", "#1B4F72", "disc"),
-    OUT_OF_WINDOW: Look("#D55E00", "#5A2800", "diamond"),
-    CANNOT_TELL: Look("#F0E442", "#5C5600", "triangle"),
-    NOT_RECORDED: Look("#FFFFFF", "#111111", "square"),
+    IN_WINDOW: Look("#5AB4AC", "#01463E", "disc"),
+    OUT_OF_WINDOW: Look("#8C510A", "#2E1A02", "diamond"),
+    CANNOT_TELL: Look("#DFC27D", "#5B4410", "triangle"),
+    NOT_RECORDED: Look("#F5F5F5", "#111111", "square"),
     NO_WINDOW: Look("#BBBBBB", "#444444", "bar"),
 }
 
 LINE = "#3A3A3A"
-GAP = "#8E3B6E"
+GAP = "#543005"

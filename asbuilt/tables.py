@@ -103,9 +103,18 @@ JOINTS = Table(
         _real("offset_m", "Offset", "from the alignment, + right / - left looking up-chainage", "m"),
         _real("chainage_sd_m", "Chainage sd", "one standard deviation along the line", "m"),
         _real("offset_sd_m", "Offset sd", "one standard deviation across the line", "m"),
-        _real("radius95_m", "95 % radius", "the joint lies within it with 95 %, in plan, if leg and model hold", "m"),
+        _real(
+            "radius95_m",
+            "95 % radius",
+            "the joint lies within it with 95 %, in plan, if leg and model hold",
+            "m",
+        ),
         _text("placed_by", "Placed by", "survey, fix, tally, fix+tally or unplaced"),
-        _real("leg_probability", "Leg probability", "that the joint lies on this leg and not on another in reach"),
+        _real(
+            "leg_probability",
+            "Leg probability",
+            "that the joint lies on this leg and not on another in reach",
+        ),
         _count("candidates_n", "Candidates", "places on the lines within reach of the fix"),
         _real("margin_m", "Margin", "how much farther the second nearest candidate is", "m"),
         _real("beyond_m", "Beyond end", "how far past the line's end: - before its start, + after its end", "m"),
@@ -248,7 +257,11 @@ CHAINAGE_MARKS = Table(
         _text("line", "Line", "name of the alignment"),
         _real("chainage_m", "Chainage", "before chainage equations", "m"),
         _text("station", "Station", "as a person reads it"),
-        _count("rank", "Rank", "2: every 1000 m, 1: every 100 m; for us units the like in feet; 3: ends, equations"),
+        _count(
+            "rank",
+            "Rank",
+            "2: every 1000 m, 1: every 100 m; for us units the like in feet; 3: ends, equations",
+        ),
     ),
     geometry="Point",
 )

@@ -1,0 +1,177 @@
+"""The working frame, what was brought into it and how, and how sure that is: the only room that transforms.
+
+An operation is taken only where its accuracy is stated: ballpark ones, unknown accuracies and missing grid files
+are refused. PROJ ignores `only_best` where `always_xy` is asked for (measured with PROJ 9.5.1), so axes are put
+in order here by hand. Heights are never transformed: frames are cut down to their two horizontal axes.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyogrio
+import pyproj
+import shapely
+from pyproj.aoi import AreaOfInterest
+from pyproj.database import get_database_metadata, query_utm_crs_info
+from pyproj.exceptions import CRSError, ProjError
+
+from asbuilt.errors import FrameError, Problem
+
+pyproj.network.set_network_enabled(active=False)  # the same input gives the same bytes, with or without a network
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A horizontal coordinate frame and the name it was asked for by."""
+
+    asked: str
+    crs: pyproj.CRS
+
+    @property
+    def label(self) -> str:
+        """Code, name and unit, for people."""
+        code = self.crs.to_authority(min_confidence=100)
+        unit = "" if self.is_geographic else f" ({self.crs.axis_info[0].unit_name})"
+        return f"{':'.join(code)}, {self.crs.name}{unit}" if code else f"{self.crs.name}{unit}"
+
+    @property
+    def is_geographic(self) -> bool:
+        """Whether positions in it are latitude and longitude."""
+        return bool(self.crs.is_geographic)
+
+    @property
+    def metres_per_unit(self) -> float:
+        """Length of the frame's unit in metres (projected frames)."""
+        return float(self.crs.axis_info[0].unit_conversion_factor)
+
+    @property
+    def base(self) -> "Frame":
+        """The frame of latitude and longitude that this one is projected from."""
+        geodetic = self.crs.geodetic_crs.to_2d()
+        return Frame(geodetic.name, geodetic)
+
+    @property
+    def ensemble_accuracy_m(self) -> float:
+        """How far apart the realisations are that the frame's name covers; 0 where it names one realisation."""
+        ensemble = self.crs.geodetic_crs.datum.to_json_dict() if self.crs.geodetic_crs.datum else {}
+        return float(ensemble.get("accuracy", 0.0))
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """How positions were brought from one frame to another. `accuracy_m` is what the register states."""
+
+    origin: str
+    target: str
+    operation: str
+    accuracy_m: float
+
+
+def frame(text: str, *, where: str) -> Frame:
+    """Return the horizontal frame that `text` names (a code, WKT or PROJ string). Raises FrameError."""
+    try:
+        crs = pyproj.CRS.from_user_input(text)
+    except CRSError as error:
+        raise FrameError(
+            Problem(where, f"{text!r} names no coordinate frame", 'give a code such as "EPSG:7855"')
+        ) from error
+    horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
+    found = Frame(text, horizontal.to_2d())
+    if {a.direction.lower() for a in found.crs.axis_info} != {"north", "east"}:
+        directions = " and ".join(a.direction for a in found.crs.axis_info)
+        do = "use a frame with axes to east and north"
+        raise FrameError(Problem(where, f"{found.label} has axes to {directions or 'nowhere'}", do))
+    return found
+
+
+def working_frame(text: str, longitude: np.ndarray, latitude: np.ndarray) -> Frame:
+    """Return the frame all results are in. Raises FrameError for one that is not projected.
+
+    The positions (degrees, any shape) say which UTM zone would serve.
+    """
+    found = frame(text, where="route.crs")
+    if not found.crs.is_projected:
+        place = area_of(longitude, latitude)
+        datum = found.crs.geodetic_crs.name if found.crs.geodetic_crs else "WGS 84"
+        zones = query_utm_crs_info(datum, place) or query_utm_crs_info("WGS 84", place)
+        serves = " or ".join(f'"EPSG:{z.code}" ({z.name})' for z in zones[:2])
+        raise FrameError(Problem("route.crs", f"{found.label} is not projected", f"lengths need a plane: {serves}"))
+    return found
+
+
+def transform(
+    x: np.ndarray, y: np.ndarray, *, origin: Frame, target: Frame, area: AreaOfInterest | None = None
+) -> tuple[np.ndarray, np.ndarray, Crossing]:
+    """Bring positions into `target`; x is easting or longitude, y northing or latitude, float64 of shape (n,).
+
+    `area` is the route's, so that a stray position cannot choose the operation. NaN goes in and comes out, and a
+    position that has no place in the target comes out as NaN. Raises FrameError where no operation of known
+    accuracy serves, or not one position has a place.
+    """
+    if origin.crs.equals(target.crs, ignore_axis_order=True):
+        return x.copy(), y.copy(), Crossing(origin.label, target.label, "none needed", 0.0)
+    finite = np.isfinite(x) & np.isfinite(y)
+    out = np.full((2, x.size), np.nan)
+    if not finite.any():
+        return out[0], out[1], Crossing(origin.label, target.label, "no position to bring", 0.0)
+    out[:, finite], operation = _cross(np.stack([x[finite], y[finite]]), origin, target, area)
+    out[:, ~np.isfinite(out).all(axis=0)] = np.nan
+    if np.isnan(out).all():
+        what = f"({x[finite][0]:.9g}, {y[finite][0]:.9g}) has no place in {target.label}, nor has any other position"
+        raise FrameError(Problem(origin.label, what, "check the frame of the source and the order of its axes"))
+    return out[0], out[1], Crossing(origin.label, target.label, operation.description, float(operation.accuracy))
+
+
+def _cross(
+    xy: np.ndarray, origin: Frame, target: Frame, area: AreaOfInterest | None
+) -> tuple[np.ndarray, pyproj.Transformer]:
+    where = f"{origin.label} to {target.label}"
+    remedy = "name the frame the positions were corrected to, or install the grid file of the better operation"
+    try:
+        transformer = pyproj.Transformer.from_crs(
+            origin.crs, target.crs, always_xy=False, only_best=True, allow_ballpark=False, area_of_interest=area
+        )
+        first, second = transformer.transform(*_in_axis_order(xy, origin), errcheck=False)
+        used = transformer.get_last_used_operation()  # before first use the accuracy reads -1
+    except ProjError as error:
+        what = f"no operation of known accuracy ({str(error).split('Internal Proj Error: ')[-1].strip(' )')})"
+        raise FrameError(Problem(where, what, remedy)) from error
+    if used.accuracy < 0:
+        raise FrameError(Problem(where, f"the accuracy of '{used.description}' is not known", remedy))
+    return _in_axis_order(np.stack([first, second]), target), used
+
+
+def area_of(longitude: np.ndarray, latitude: np.ndarray) -> AreaOfInterest:
+    """Return the area that the positions span, in degrees."""
+    return AreaOfInterest(float(longitude.min()), float(latitude.min()), float(longitude.max()), float(latitude.max()))
+
+
+def _in_axis_order(xy: np.ndarray, of: Frame) -> np.ndarray:
+    return xy[::-1] if of.crs.axis_info[0].direction.lower() == "north" else xy
+
+
+def to_base(easting: np.ndarray, northing: np.ndarray, *, of: Frame) -> tuple[np.ndarray, np.ndarray]:
+    """Return longitude and latitude (degrees) of positions in a projected frame, in its own base frame; NaN stays."""
+    longitude, latitude, _ = transform(easting, northing, origin=of, target=of.base)
+    return longitude, latitude
+
+
+def geographic(geometries: np.ndarray, crs_wkt: str) -> np.ndarray:
+    """Return shapely geometries with longitude and latitude in the base frame of the frame `crs_wkt`; None stays."""
+    of = Frame("", pyproj.CRS.from_wkt(crs_wkt))
+    return shapely.transform(geometries, lambda xy: np.column_stack(to_base(xy[:, 0].copy(), xy[:, 1].copy(), of=of)))
+
+
+def geodesic_lengths_m(x: np.ndarray, y: np.ndarray, *, of: Frame) -> np.ndarray:
+    """Return the length on the ellipsoid of each leg between successive vertices, metres, shape (n - 1,)."""
+    longitude, latitude = to_base(x, y, of=of)
+    return np.asarray(of.crs.get_geod().line_lengths(longitude, latitude))
+
+
+def versions() -> dict[str, str]:
+    """Return the versions that decide what a code means; the reader of files carries a second register of its own."""
+    return {
+        "PROJ": pyproj.proj_version_str,
+        "EPSG register": get_database_metadata("EPSG.VERSION") or "not stated",
+        "GDAL (files)": pyogrio.__gdal_version_string__,
+    }

@@ -1,0 +1,262 @@
+"""The tables of `route.toml`. A name with a unit at its end holds the quantity in that unit."""
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, field_validator, model_validator
+
+from asbuilt.fields import FIELDS, KINDS
+from asbuilt.quantities import METRES_PER_FOOT, UnitError, quantity, unit
+from asbuilt.settings.parts import Duration, InsidePath, Metres, Millimetres, Part, PositiveMetres, Zone
+from asbuilt.stationing import ChainageEquation, Stationing
+
+
+class Route(Part):
+    """[route]: what the job is, and how its results are shown."""
+
+    name: str = Field(min_length=1)
+    owner: str = ""
+    contractor: str = ""
+    contract: str = ""
+    revision: str = "P01"
+    as_of: datetime | date | None = None
+    complete: bool = True
+    crs: str
+    height_crs: str = ""
+    timezone: Zone | None = None
+    units: Literal["metric", "us"] = "metric"
+    foot: Literal["survey", "international"] | None = None
+    station_length: PositiveMetres | None = None
+
+    @model_validator(mode="after")
+    def _foot_is_said(self) -> Self:
+        if self.units == "us" and self.foot is None:
+            raise ValueError('with units = "us" also foot = "survey" or foot = "international"')
+        return self
+
+    @property
+    def metres_per_unit(self) -> float:
+        """Length of the unit that stations are written in."""
+        return METRES_PER_FOOT[self.foot] if self.units == "us" and self.foot else 1.0
+
+    @property
+    def station_length_m(self) -> float:
+        """Length of one station: 1000 m, or 100 ft for us units, unless the route says otherwise."""
+        return self.station_length or (100 * self.metres_per_unit if self.units == "us" else 1000.0)
+
+
+class Equation(Part):
+    """One chainage equation: the label jumps from `back` to `ahead`."""
+
+    back: Metres
+    ahead: Metres
+
+
+class AlignmentSource(Part):
+    """[[alignment]]: one line, where its file is and how it is measured."""
+
+    line: str = Field(min_length=1)
+    file: InsidePath
+    layer: str = ""
+    crs: str = ""
+    reverse: bool = False
+    start: Metres = 0.0
+    first_joint: bool = False
+    last_joint: bool = False
+    length: Literal["grid", "ground", "geodesic", "slope"] = "grid"
+    ground_factor: float | None = Field(default=None, gt=0.9, lt=1.1)
+    equations: tuple[Equation, ...] = ()
+
+    @model_validator(mode="after")
+    def _factor_is_said(self) -> Self:
+        if (self.length == "ground") != (self.ground_factor is not None):
+            raise ValueError('ground_factor goes with length = "ground", and only with it')
+        return self
+
+    def stationing(self, route: Route) -> Stationing:
+        """Return how the labels of this line are written."""
+        return Stationing(
+            station_length_m=route.station_length_m,
+            metres_per_unit=route.metres_per_unit,
+            start_m=self.start,
+            equations=tuple(ChainageEquation(back_m=e.back, ahead_m=e.ahead) for e in self.equations),
+        )
+
+
+def _headings(value: Any) -> Any:
+    return (value,) if isinstance(value, str) else value
+
+
+class ColumnSpec(Part):
+    """Which of their columns fills a field of ours, and how it is written there."""
+
+    column: Annotated[tuple[str, ...], BeforeValidator(_headings), Field(min_length=1)]
+    format: str = ""
+    unit: str = ""
+    kind: Literal["gauge", "interfacial"] | None = None
+    words: dict[str, str] = Field(default_factory=dict)
+
+    @field_validator("unit")
+    @classmethod
+    def _unit_is_known(cls, value: str) -> str:
+        if value:
+            unit(value)
+        return value
+
+
+def _column(value: Any) -> Any:
+    return {"column": value} if isinstance(value, str | list) else value
+
+
+Columns = dict[str, Annotated[ColumnSpec, BeforeValidator(_column)]]
+
+
+class Corrections(Part):
+    """[records.corrections]: applied only because it stands there; the raw value is kept."""
+
+    clock: Duration | None = None
+    swap: bool = False
+    sign: bool = False
+    shift: tuple[Metres, Metres] | None = None  # to east, to north
+
+
+class RecordSource(Part):
+    """[[records]]: the files of one crew, with their own frame, clock, units and columns."""
+
+    files: tuple[InsidePath, ...] = Field(min_length=1)
+    crs: str = ""
+    accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] | None = None
+    uere: PositiveMetres | None = None
+    default_accuracy: PositiveMetres | None = None
+    timezone: Zone | None = None
+    time_is: Literal["end of cooling", "start"] = "end of cooling"
+    sheet: str | tuple[str, ...] | None = None
+    layer: str = ""
+    decimal: Literal[".", ","] | None = None
+    encoding: str = ""
+    delimiter: Literal[",", ";", "\t"] | None = None
+    heading_row: int | None = Field(default=None, ge=1)
+    columns: Columns = Field(default_factory=dict)
+    corrections: Corrections = Corrections()
+
+    @field_validator("columns")
+    @classmethod
+    def _fields_are_known(cls, columns: Columns) -> Columns:
+        faults = [fault for name, spec in columns.items() for fault in _column_faults(name, spec)]
+        if faults:
+            raise ValueError("; ".join(faults))
+        return columns
+
+    @model_validator(mode="after")
+    def _accuracy_has_a_meaning(self) -> Self:
+        if (self.accuracy == "hdop") != (self.uere is not None):
+            raise ValueError('uere goes with accuracy = "hdop", and only with it')
+        if self.accuracy is None and (self.default_accuracy is not None or "accuracy" in self.columns):
+            raise ValueError('say what accuracy means: accuracy = "sd", "68%", "95%", "rms", "cep" or "hdop"')
+        return self
+
+
+def _column_faults(name: str, spec: ColumnSpec) -> list[str]:
+    if name not in FIELDS:
+        return []  # told by the loader, with the nearest known name
+    field, faults = FIELDS[name], []
+    if field.is_pressure and spec.kind is None:
+        faults.append(f'{name}: say kind = "gauge" or kind = "interfacial"')
+    if spec.kind and not field.is_pressure:
+        faults.append(f"{name}: kind belongs to pressures")
+    if spec.words and name != "kind":
+        faults.append(f"{name}: words belong to the column kind")
+    wrong = sorted(set(spec.words.values()) - set(KINDS))
+    if wrong:
+        faults.append(f"{name}: words may mean {', '.join(KINDS)}, found {', '.join(wrong)}")
+    return faults + ([f"{name}: a unit belongs to numbers"] if spec.unit and field.kind != "number" else [])
+
+
+class Pipe(Part):
+    """[pipe]: what is laid. A stated wall outranks outside diameter / DR."""
+
+    outside_diameter: Millimetres | None = None
+    wall: Millimetres | None = None
+    dr: float | None = Field(default=None, gt=1)
+    stick: PositiveMetres
+    material: str = ""
+
+
+class Limit(Part):
+    """A project's own window for one quantity, in the unit of its check; one side may be open."""
+
+    low: str | float | None = None
+    high: str | float | None = None
+
+    def bounds(self, check: str) -> tuple[float | None, float | None]:
+        """Return low and high in the stored unit of the quantity. Raises UnitError."""
+        low, high = (_bound(side, check) for side in (self.low, self.high))
+        if low is None and high is None:
+            raise UnitError("neither low nor high is given")
+        if low is not None and high is not None and low > high:
+            raise UnitError(f"low {self.low} is more than high {self.high}")
+        return low, high
+
+
+def _bound(side: str | float | None, check: str) -> float | None:
+    if side is None:
+        return None
+    if not FIELDS[check].unit:
+        return float(side)
+    if not isinstance(side, str):
+        raise UnitError(
+            f'{side!r} has no unit; write a number with its unit, in quotes, as "{side} {FIELDS[check].unit}"'
+        )
+    return quantity(side, FIELDS[check].unit)
+
+
+class PositionWindow(Part):
+    """[window.position]: how far a joint may lie from the alignment, and from where a fix says nothing."""
+
+    offset: PositiveMetres
+    reach: PositiveMetres = 100.0  # a fix farther than this from every line does not say where the joint lies
+
+
+class Windows(Part):
+    """[window]: the procedure, what is required of each record, and the project's own limits."""
+
+    procedure: str = Field(min_length=1)
+    required: tuple[str, ...] | None = None
+    limits: dict[str, Limit] = Field(default_factory=dict)
+    position: PositionWindow
+
+    @field_validator("limits")
+    @classmethod
+    def _limits_hold(cls, limits: dict[str, Limit]) -> dict[str, Limit]:
+        faults = []
+        for check, limit in limits.items():
+            if check not in FIELDS or FIELDS[check].kind != "number":
+                faults.append(f"{check} is no quantity of a record")
+                continue
+            try:
+                limit.bounds(check)
+            except UnitError as error:
+                faults.append(f"{check}: {error}")
+        if faults:
+            raise ValueError("; ".join(faults))
+        return limits
+
+
+class Settings(Part):
+    """The whole of `route.toml`, and the folder it stands in."""
+
+    route: Route
+    alignment: tuple[AlignmentSource, ...] = Field(min_length=1)
+    records: tuple[RecordSource, ...] = Field(min_length=1)
+    pipe: Pipe
+    window: Windows
+    folder: Path = Path()
+
+    @field_validator("alignment")
+    @classmethod
+    def _lines_have_names_of_their_own(cls, lines: tuple[AlignmentSource, ...]) -> tuple[AlignmentSource, ...]:
+        names = [a.line for a in lines]
+        if len(set(names)) < len(names):
+            raise ValueError(f"each line needs a name of its own, found {', '.join(names)}")
+        return lines

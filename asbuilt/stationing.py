@@ -1,0 +1,126 @@
+"""Distance along the line <-> the label that a person reads, across chainage equations.
+
+Labels jump, lengths do not: every calculation is done on the distance, and a label is only ever text.
+`chainage` below is the distance along the line plus its start, in metres, before equations. A label is its value
+after equations, written as whole station lengths, a plus sign, and the rest: 1+256.02.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+
+import numpy as np
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChainageEquation:
+    """A point where the stated chainage jumps from `back_m` to `ahead_m`. `back_m` is read in the region it ends."""
+
+    back_m: float
+    ahead_m: float
+
+    @property
+    def jump_m(self) -> float:
+        """Positive for a gap in the labels, negative for an overlap."""
+        return self.ahead_m - self.back_m
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stationing:
+    """How labels are written on one line: unit, length of a station, decimals, start, and equations in order."""
+
+    station_length_m: float = 1000.0
+    metres_per_unit: float = 1.0  # 0.3048 or 1200/3937 where stations are in feet
+    decimals: int = 2
+    start_m: float = 0.0
+    equations: tuple[ChainageEquation, ...] = ()
+
+    @property
+    def breaks_m(self) -> np.ndarray:
+        """Chainage (before equations) of each equation, shape (equations,)."""
+        jumps = np.cumsum([0.0] + [e.jump_m for e in self.equations])[:-1]
+        return np.array([e.back_m for e in self.equations]) - jumps
+
+    def stated_m(self, chainage_m: np.ndarray) -> np.ndarray:
+        """Return the stated value of each chainage, metres, same shape. At an equation itself the back value is read.
+
+        >>> s = Stationing(equations=(ChainageEquation(back_m=1200, ahead_m=1250),))
+        >>> s.stated_m(np.array([1100.0, 1200.0, 1201.0]))
+        array([1100., 1200., 1251.])
+        """
+        jumps = np.cumsum([0.0] + [e.jump_m for e in self.equations])
+        return chainage_m + jumps[np.searchsorted(self.breaks_m, chainage_m, side="left")]
+
+    def labels(self, chainage_m: np.ndarray) -> np.ndarray:
+        """Return the label of each chainage as text; empty where it is not finite. Shape as given.
+
+        >>> list(Stationing(station_length_m=100).labels(np.array([835.67, -145.67, np.nan])))
+        ['8+35.67', '-1+45.67', '']
+        """
+        stated = self.stated_m(np.asarray(chainage_m, dtype="float64")) / self.metres_per_unit
+        length = round(self.station_length_m / self.metres_per_unit)
+        texts = [
+            label(v, station_length=length, decimals=self.decimals) if f else ""
+            for v, f in zip(stated, np.isfinite(stated), strict=True)
+        ]
+        return np.array(texts, dtype=object)
+
+    def chainages_m(self, stated: float) -> list[float]:
+        """Return every chainage that carries the stated value (metres): none in a hole, two in an overlap.
+
+        >>> Stationing(equations=(ChainageEquation(back_m=1200, ahead_m=1150),)).chainages_m(1180)
+        [1180.0, 1230.0]
+        """
+        edges = np.concatenate([[-np.inf], self.breaks_m, [np.inf]])
+        jumps = np.cumsum([0.0] + [e.jump_m for e in self.equations])
+        found = stated - jumps
+        return [float(c) for c, low, high in zip(found, edges[:-1], edges[1:], strict=True) if low < c <= high]
+
+
+def label(value: float, *, station_length: int, decimals: int) -> str:
+    """Write one stated value (in the unit of the station length) as a label.
+
+    Rounded first and split after, so that a carry goes into the whole stations; the sign belongs to the whole.
+
+    >>> label(99.996, station_length=100, decimals=2), label(999.9996, station_length=1000, decimals=3)
+    ('1+00.00', '1+000.000')
+    >>> label(-0.004, station_length=100, decimals=2)
+    '0+00.00'
+    """
+    step = Decimal(1).scaleb(-decimals)
+    rounded = Decimal(repr(float(value))).quantize(step, rounding=ROUND_HALF_EVEN)
+    whole, rest = divmod(abs(rounded), station_length)
+    width = len(str(station_length - 1)) + (decimals + 1 if decimals else 0)
+    sign = "-" if rounded < 0 else ""
+    return f"{sign}{int(whole)}+{rest:0{width}.{decimals}f}"
+
+
+_LABEL = re.compile(r"\s*([+-]?)(\d+)\+(\d+(?:\.\d+)?)\s*")
+
+
+def parse_label(text: str, *, station_length: int) -> float:
+    """Return the stated value of a label. The station length is never inferred. Raises ValueError.
+
+    >>> parse_label("12+56.02", station_length=100), parse_label("-1+45.67", station_length=100)
+    (1256.02, -145.67)
+    """
+    found = _LABEL.fullmatch(text)
+    if not found:
+        raise ValueError(f"{text!r} is not a station such as 12+56.02")
+    whole, rest = int(found[2]), Decimal(found[3])
+    if rest >= station_length:
+        raise ValueError(f"{text!r}: {rest} is not less than the station length {station_length}")
+    value = float(whole * station_length + rest)
+    return -value if found[1] == "-" else value
+
+
+def equation_faults(start_m: float, length_m: float, equations: Sequence[ChainageEquation]) -> list[str]:
+    """Return what is wrong with the equations of a line: each must lie on it, and they must come in order."""
+    breaks = Stationing(start_m=start_m, equations=tuple(equations)).breaks_m
+    faults = [
+        f"back = {e.back_m:g} m lies at {at - start_m:.3f} m from the start, the line is {length_m:.3f} m long"
+        for e, at in zip(equations, breaks, strict=True)
+        if not start_m <= at <= start_m + length_m
+    ]
+    return faults + (["the equations are not in order along the line"] if np.any(np.diff(breaks) <= 0) else [])
