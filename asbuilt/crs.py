@@ -47,13 +47,14 @@ class Frame:
     @property
     def base(self) -> "Frame":
         """The frame of latitude and longitude that this one is projected from."""
-        geodetic = self.crs.geodetic_crs.to_2d()
+        geodetic = (self.crs.geodetic_crs or self.crs).to_2d()
         return Frame(geodetic.name, geodetic)
 
     @property
     def ensemble_accuracy_m(self) -> float:
         """How far apart the realisations are that the frame's name covers; 0 where it names one realisation."""
-        ensemble = self.crs.geodetic_crs.datum.to_json_dict() if self.crs.geodetic_crs.datum else {}
+        datum = (self.crs.geodetic_crs or self.crs).datum
+        ensemble = datum.to_json_dict() if datum else {}
         return float(ensemble.get("accuracy", 0.0))
 
 
@@ -129,9 +130,15 @@ def _cross(
     remedy = "name the frame the positions were corrected to, or install the grid file of the better operation"
     try:
         transformer = pyproj.Transformer.from_crs(
-            origin.crs, target.crs, always_xy=False, only_best=True, allow_ballpark=False, area_of_interest=area
+            origin.crs,
+            target.crs,
+            always_xy=False,
+            only_best=True,
+            allow_ballpark=False,
+            area_of_interest=area,  # type: ignore[arg-type] # the stub means the same class
         )
-        first, second = transformer.transform(*_in_axis_order(xy, origin), errcheck=False)
+        x, y = _in_axis_order(xy, origin)
+        first, second = transformer.transform(x, y, errcheck=False)
         used = transformer.get_last_used_operation()  # before first use the accuracy reads -1
     except ProjError as error:
         what = f"no operation of known accuracy ({str(error).split('Internal Proj Error: ')[-1].strip(' )')})"
@@ -165,7 +172,10 @@ def geographic(geometries: np.ndarray, crs_wkt: str) -> np.ndarray:
 def geodesic_lengths_m(x: np.ndarray, y: np.ndarray, *, of: Frame) -> np.ndarray:
     """Return the length on the ellipsoid of each leg between successive vertices, metres, shape (n - 1,)."""
     longitude, latitude = to_base(x, y, of=of)
-    return np.asarray(of.crs.get_geod().line_lengths(longitude, latitude))
+    geod = of.crs.get_geod()
+    if geod is None:
+        raise FrameError(Problem(of.label, "it has no ellipsoid", 'ask for length = "grid"'))
+    return np.asarray(geod.line_lengths(longitude, latitude))
 
 
 def versions() -> dict[str, str]:

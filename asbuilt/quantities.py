@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 import pint
 
-_UNITS = pint.UnitRegistry()
+_UNITS: pint.UnitRegistry = pint.UnitRegistry()
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.].*?)\s*")
 
 # How the trade writes units, beside the names the library knows itself. A bare "F" is no farad on a fusion record.

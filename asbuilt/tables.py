@@ -250,6 +250,19 @@ ALIGNMENT = Table(
     geometry="LineString",
 )
 
+ALIGNMENT_VERTICES = Table(
+    "alignment_vertices",
+    "The vertices of the alignment, with the design level that a plane line cannot carry.",
+    (
+        _text("line", "Line", "name of the alignment"),
+        _count("vertex", "Vertex", "number along the line"),
+        _real("chainage_m", "Chainage", "before chainage equations", "m"),
+        _real("easting", "Easting", "in the route's CRS and its unit"),
+        _real("northing", "Northing", "in the route's CRS and its unit"),
+        _real("elevation_m", "Design level", "as found in the design file, never transformed", "m"),
+    ),
+)
+
 CHAINAGE_MARKS = Table(
     "chainage_marks",
     "Marks along the alignment for the eye.",
@@ -327,6 +340,7 @@ ALL = (
     PIPES,
     CHAINAGE_MARKS,
     ALIGNMENT,
+    ALIGNMENT_VERTICES,
     TIES,
     WINDOW_CHECKS,
     RECORDS,

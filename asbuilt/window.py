@@ -10,6 +10,10 @@ _HAIR = 1e-9
 TWO_SIDED_95 = 1.959963984540054  # standard normal, 97.5 % quantile
 RADIUS_95 = 2.447746830680816  # sqrt(-2 ln 0.05): circular normal, 95 % radius in standard deviations of one axis
 
+# Where no accuracy is stated: the poor end of what recreational receivers are quoted at (3-15 m, 95 %; second-hand,
+# from published owners' texts). It serves to search and to weigh what competes, never to pass a window.
+ASSUMED_SD_M = 15.0 / RADIUS_95
+
 
 def judge(value: np.ndarray, low: np.ndarray, high: np.ndarray, *, computable: np.ndarray) -> np.ndarray:
     """Return the verdict of each value against its window, inclusive; NaN in `low` or `high` leaves that side open.

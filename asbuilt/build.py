@@ -1,0 +1,121 @@
+"""The whole journey, in reading order: read, tell apart, place, judge, tabulate; then hand over."""
+
+from collections.abc import Callable
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from asbuilt import procedures, tables
+from asbuilt.as_built import AsBuilt, Title
+from asbuilt.errors import Problem, SettingsError
+from asbuilt.judge.derived import derive
+from asbuilt.judge.lineage import lineage
+from asbuilt.judge.places import judge_places
+from asbuilt.judge.windows import judge_windows, unknown_requirements
+from asbuilt.place.nearest import Reach, place
+from asbuilt.procedures import Procedure
+from asbuilt.read.alignments import Designs, read_alignments
+from asbuilt.read.positions import Target
+from asbuilt.read.records import read
+from asbuilt.settings import Settings
+from asbuilt.tabulate.counts import count
+from asbuilt.tabulate.info import info_table
+from asbuilt.tabulate.joints import checks_table, joints_table, positions_table, records_table
+from asbuilt.tabulate.journey import Journey, stations
+from asbuilt.tabulate.lines import alignment_table, gaps_table, marks_table, pipes_table, vertices_table
+from asbuilt.tabulate.moments import as_of, beyond
+
+Step = Callable[[str], None]
+
+
+def build(settings: Settings, *, as_of_date: date | None = None, step: Step = lambda _: None) -> AsBuilt:
+    """Return the line as installed. `step` is told what is being done. Raises AsBuiltError for wrong input."""
+    procedure = _procedure(settings)
+    step("reading the alignment")
+    designs = read_alignments(settings)
+    readings = read(settings, Target(designs.frame, designs.area), step=lambda file: step(f"reading {file}"))
+    step("placing joints")
+    zone = settings.route.timezone or ZoneInfo("UTC")
+    rows = _placed(readings.rows, designs, settings=settings, zone=zone)
+    step("judging windows and places")
+    derived = derive(rows, settings)
+    judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=readings.recorded)
+    in_line = (rows["outcome"] == "joint").to_numpy()
+    places = judge_places(rows, in_line=in_line, offset_m=settings.window.position.offset, stick_m=settings.pipe.stick)
+    rows = rows.assign(position_verdict=places.joints["position_verdict"])
+    journey = Journey(designs, readings, rows, derived, judged, places.joints["reasons"], zone)
+    step("finding gaps and making tables")
+    moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
+    title = _title(settings, designs, procedure, moment)
+    late = beyond(moment, rows["fused_at"]) & in_line
+    said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
+    return _tabulated(journey, title=title, procedure=procedure, settings=settings, said=(*places.statements, *said))
+
+
+def _procedure(settings: Settings) -> Procedure:
+    procedure = procedures.load(settings.window.procedure, settings.folder)
+    unknown = unknown_requirements(procedure, settings)
+    if unknown:
+        known = ", ".join(w.check for w in procedure.window)
+        do = f"{procedure.name} has {known}; or give it a window in [window.limits]"
+        raise SettingsError([Problem("route.toml: window.required", f"{name!r} has no window", do) for name in unknown])
+    return procedure
+
+
+def _placed(rows: pd.DataFrame, designs: Designs, *, settings: Settings, zone: ZoneInfo) -> pd.DataFrame:
+    """Return the rows with outcome, id and place. Trial joints, duplicates and rows set aside are given no place."""
+    rows = rows.join(lineage(rows, zone))
+    goes_in = rows["outcome"].isin(["joint", "superseded"])
+    located = place(
+        rows[goes_in],
+        [(design.name, design.line) for design in designs.lines],
+        metres_per_unit=designs.frame.metres_per_unit,
+        reach=Reach(far_m=settings.window.position.reach, offset_m=settings.window.position.offset),
+    ).reindex(rows.index)
+    located["placed_by"] = located["placed_by"].fillna("unplaced")
+    located["station"] = stations(designs, located["line"], located["chainage_m"])
+    located["other_station"] = stations(designs, located["other_line"], located["other_chainage_m"])
+    return rows.rename(columns={"line": "line_recorded"}).join(located)
+
+
+def _title(settings: Settings, designs: Designs, procedure: Procedure, moment: object) -> Title:
+    route = settings.route
+    unit = "m" if route.units == "metric" else f"{route.foot} ft"
+    length = f"{route.station_length_m / route.metres_per_unit:g} {unit}"
+    kinds = sorted({design.source.length for design in designs.lines})
+    words = {name: getattr(route, name) for name in ("name", "revision", "owner", "contractor", "contract")}
+    return Title(
+        **words,
+        as_of=moment,  # type: ignore[arg-type]
+        crs=designs.frame.label,
+        base_crs=designs.frame.base.label,
+        station_length=length,
+        length_kind=", ".join(kinds),
+        procedure=procedure.title,
+    )
+
+
+def _tabulated(
+    journey: Journey, *, title: Title, procedure: Procedure, settings: Settings, said: tuple[str, ...]
+) -> AsBuilt:
+    joints, gaps = joints_table(journey), gaps_table(journey, settings)
+    pipes = pipes_table(journey, joints, gaps)
+    counts = count(journey, joints=joints, gaps=gaps, pipes=pipes)
+    notes = (*journey.designs.notes, *journey.readings.notes)
+    frames = {
+        "joints": joints,
+        "positions": positions_table(journey),
+        "gaps": gaps,
+        "pipes": pipes,
+        "chainage_marks": marks_table(journey.designs, settings),
+        "alignment": alignment_table(journey.designs),
+        "alignment_vertices": vertices_table(journey.designs),
+        "ties": tables.empty(tables.TIES),
+        "window_checks": checks_table(journey, joints),
+        "records": records_table(journey),
+        "decisions": tables.empty(tables.DECISIONS),
+    }
+    how = {"title": title, "counts": counts, "procedure": procedure, "settings": settings, "said": (*said, *notes)}
+    frames["build_info"] = info_table(journey, **how)  # type: ignore[arg-type]
+    return AsBuilt(title, journey.designs.frame.crs.to_wkt(), frames, counts, said, notes)

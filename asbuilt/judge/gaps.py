@@ -1,0 +1,144 @@
+"""Stretches of a line where joints must exist and no record does, between neighbours and at both ends."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.window import ASSUMED_SD_M, TWO_SIDED_95
+
+# One spacing in two hundred is longer than a stick by so much from noise alone (normal, one side, 0.5 %): with
+# hundreds of spacings on a line the usual 1.96 would cry gap at a dozen of them.
+_RARE = 2.5758
+
+
+@dataclass(frozen=True)
+class LineEnds:
+    """What is known of a line besides its joints. Chainages in metres."""
+
+    name: str
+    start_m: float
+    end_m: float
+    first_joint: bool
+    last_joint: bool
+    complete: bool
+
+
+def find_gaps(joints: pd.DataFrame, ends: LineEnds, *, stick_m: float) -> pd.DataFrame:
+    """Return the gaps of one line, in the columns of tables.GAPS without stations, unplaced_here and geometry.
+
+    `joints` are the placed joints in line: joint_id, chainage_m, chainage_sd_m; any order.
+    """
+    joints = joints.sort_values(["chainage_m", "joint_id"], kind="stable")
+    at = joints["chainage_m"].to_numpy(float)
+    ids = joints["joint_id"].to_numpy(object)
+    sd = np.nan_to_num(joints["chainage_sd_m"].to_numpy(float), nan=ASSUMED_SD_M)
+    between = _between(at, sd, stick_m)
+    rows = [_row(ends.name, at[i], at[i + 1], ids[i], ids[i + 1], **found) for i, found in between]
+    return pd.DataFrame([*_start(at, sd, ids, ends, stick_m), *rows, *_end(at, sd, ids, ends, stick_m)])
+
+
+def _row(line: str, low: float, high: float, first: str, last: str, **found: object) -> dict[str, object]:
+    gap_id = f"{first or line + ' start'}--{last or line + ' end'}"
+    place = {"line": line, "from_chainage_m": low, "to_chainage_m": high, "length_m": high - low}
+    return {"gap_id": gap_id, **place, "from_joint": first, "to_joint": last, "decision": "", **found}
+
+
+def _between(at: np.ndarray, sd: np.ndarray, stick_m: float) -> list[tuple[int, dict[str, object]]]:
+    spacing, spread = np.diff(at), np.hypot(sd[:-1], sd[1:])
+    sticks = np.rint(spacing / stick_m)
+    long = (sticks >= 2) & (spacing - stick_m > _RARE * spread)
+    missing = np.minimum(sticks - 1, _less_a_displaced_neighbour(spacing, sd, stick_m))
+    found = []
+    for i in np.flatnonzero(long & (missing >= 1)):
+        low, high = (max(0.0, np.rint((spacing[i] + s * TWO_SIDED_95 * spread[i]) / stick_m) - 1) for s in (-1, 1))
+        text = f"{spacing[i]:.1f} m between neighbours, {sticks[i]:.0f} sticks of {stick_m:g} m"
+        counts = {
+            "missing_records": int(missing[i]),
+            "missing_low": int(min(low, missing[i])),
+            "missing_high": int(high),
+        }
+        found.append((int(i), {**counts, "kind": "between joints", "evidence": text}))
+    return found
+
+
+def _less_a_displaced_neighbour(spacing: np.ndarray, sd: np.ndarray, stick_m: float) -> np.ndarray:
+    """Return how many records are missing in each spacing if a neighbour is displaced by the noise of its fix.
+
+    One bad fix makes a long and a short spacing side by side: the two together then tell, if the short one is short
+    by no more than the noise explains.
+    """
+    missing = np.full(len(spacing), np.inf)
+    for shift, shared in ((-1, sd[:-1]), (1, sd[1:])):
+        beside = np.full(len(spacing), np.nan)
+        if shift < 0:
+            beside[1:] = spacing[:-1]
+        else:
+            beside[:-1] = spacing[1:]
+        short = stick_m - beside
+        explained = (short > 0.25 * stick_m) & (short <= 3.3 * shared)
+        together = np.rint((spacing + beside) / stick_m) - 2
+        missing = np.where(explained, np.minimum(missing, together), missing)
+    return missing
+
+
+def _start(at: np.ndarray, sd: np.ndarray, ids: np.ndarray, ends: LineEnds, stick_m: float) -> list[dict[str, object]]:
+    if not len(at):
+        whole: dict[str, object] = {"kind": "before the first joint", "evidence": "no joint of this line has a place"}
+        sticks = int(np.rint((ends.end_m - ends.start_m) / stick_m))
+        counts = _open(ends, sticks - 1 + ends.first_joint + ends.last_joint, 0.0, stick_m)
+        return [_row(ends.name, ends.start_m, ends.end_m, "", "", **(whole | counts))]
+    return _at_end(ends, (ends.start_m, at[0]), ("", ids[0]), sd=sd[0], stick_m=stick_m, has_joint=ends.first_joint)
+
+
+def _end(at: np.ndarray, sd: np.ndarray, ids: np.ndarray, ends: LineEnds, stick_m: float) -> list[dict[str, object]]:
+    if not len(at):
+        return []
+    return _at_end(ends, (at[-1], ends.end_m), (ids[-1], ""), sd=sd[-1], stick_m=stick_m, has_joint=ends.last_joint)
+
+
+def _at_end(
+    ends: LineEnds, reach: tuple[float, float], joints: tuple[str, str], *, sd: float, stick_m: float, has_joint: bool
+) -> list[dict[str, object]]:
+    """Between an end and the joint next to it lies one stick, or none where a joint stands at the end."""
+    length = reach[1] - reach[0]
+    expected = 0.0 if has_joint else stick_m
+    missing = int(np.rint((length - expected) / stick_m))
+    if missing < 1 or length - expected <= _RARE * sd:
+        return []
+    kind = "after the last joint" if joints[0] else "before the first joint"
+    where = "the last joint and the end" if joints[0] else "the start and the first joint"
+    text = f"{length:.1f} m between {where} of the line, sticks of {stick_m:g} m"
+    counts = _open(ends, missing, sd, stick_m)
+    found = {"kind": kind, "evidence": text} | counts
+    return [_row(ends.name, reach[0], reach[1], joints[0], joints[1], **found)]
+
+
+def _open(ends: LineEnds, missing: int, sd: float, stick_m: float) -> dict[str, object]:
+    """An unfinished line misses no record at its open ends: they are not made yet."""
+    if not ends.complete:
+        return {"kind": "not yet recorded", "missing_records": 0, "missing_low": 0, "missing_high": 0}
+    slack = int(np.rint(TWO_SIDED_95 * sd / stick_m))
+    return {"missing_records": missing, "missing_low": max(0, missing - slack), "missing_high": missing + slack}
+
+
+def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame) -> np.ndarray:
+    """Return for each gap how many unplaced joints were made by a machine between two joints on either side of it.
+
+    `joints` are the joints in line with machine, fused_at, line and chainage_m (NaN: unplaced).
+    """
+    count = np.zeros(len(gaps), dtype=np.int64)
+    low, high = gaps["from_chainage_m"].to_numpy(float), gaps["to_chainage_m"].to_numpy(float)
+    for _, run in joints[joints["fused_at"].notna()].sort_values("fused_at").groupby("machine"):
+        place = run[["line", "chainage_m"]]
+        before, after = place.ffill(), place.bfill()
+        same_line = (before["line"] == after["line"]).to_numpy()
+        for at in np.flatnonzero(run["chainage_m"].isna().to_numpy() & same_line):
+            ends = sorted((before["chainage_m"].iloc[at], after["chainage_m"].iloc[at]))
+            inside = (
+                (low >= ends[0] - 1e-6)
+                & (high <= ends[1] + 1e-6)
+                & (gaps["line"] == before["line"].iloc[at]).to_numpy()
+            )
+            count += inside & (inside.sum() == 1)  # where two gaps would do, none is named
+    return count

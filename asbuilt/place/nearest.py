@@ -1,0 +1,109 @@
+"""First placement: each fix on its nearest leg, with what competes and how sure that leaves the place.
+
+No order of the joints is used yet. A joint without a fix, or with one far from every line, stays unplaced.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.alignment import MeasuredLine, project
+from asbuilt.window import ASSUMED_SD_M, RADIUS_95, TWO_SIDED_95
+
+
+@dataclass(frozen=True)
+class Reach:
+    """From where a fix says nothing (metres), and how far a pipe may be laid off the alignment (metres)."""
+
+    far_m: float
+    offset_m: float
+
+
+def place(
+    rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]], *, metres_per_unit: float, reach: Reach
+) -> pd.DataFrame:
+    """Return the place of each row, same index.
+
+    `rows` needs easting, northing (working frame; NaN: no fix), sd_m, frame_accuracy_m and line (the record's own
+    word, None: any). The columns are those of `tables.JOINTS` from line to fix_offset_m, without station, and
+    `other_line`, `other_chainage_m` of the second nearest candidate.
+    """
+    sd = np.hypot(rows["sd_m"].to_numpy(float), rows["frame_accuracy_m"].to_numpy(float))
+    found = _candidates(rows, lines, metres_per_unit=metres_per_unit, far_m=reach.far_m)
+    weighed = _weighed(found, np.where(np.isnan(sd), ASSUMED_SD_M, sd), reach.offset_m)
+    first, second = (weighed[weighed["rank"] == r].set_index("point").reindex(range(len(rows))) for r in (0, 1))
+    count = weighed.groupby("point").size().reindex(range(len(rows)), fill_value=0)
+    placed = first["measure"].notna().to_numpy()
+    sd = np.where(placed, sd, np.nan)
+    return pd.DataFrame(
+        {
+            "line": first["line"].to_numpy(object),
+            "chainage_m": first["measure"].to_numpy(),
+            "offset_m": first["offset"].to_numpy(),
+            "chainage_sd_m": sd,
+            "offset_sd_m": sd,
+            "radius95_m": radius95_m(first["offset"].to_numpy(), sd),
+            "placed_by": np.where(placed, "fix", "unplaced"),
+            "leg_probability": first["probability"].to_numpy(),
+            "candidates_n": count.to_numpy(),
+            "margin_m": (second["distance"] - first["distance"]).to_numpy(),
+            "beyond_m": first["beyond"].to_numpy(),
+            "fix_chainage_m": first["measure"].to_numpy(),
+            "fix_offset_m": first["offset"].to_numpy(),
+            "other_line": second["line"].to_numpy(object),
+            "other_chainage_m": second["measure"].to_numpy(),
+            "other_offset_m": second["offset"].to_numpy(),
+            "other_probability": second["probability"].to_numpy(),
+        },
+        index=rows.index,
+    )
+
+
+def _candidates(
+    rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]], *, metres_per_unit: float, far_m: float
+) -> pd.DataFrame:
+    """Return every candidate on every line that a row may lie on; distances in metres, `point` by position."""
+    xy = rows[["easting", "northing"]].to_numpy(float)
+    asked = rows["line"].fillna("").to_numpy(object)
+    known = {name for name, _ in lines}
+    parts = [pd.DataFrame({"point": np.array([], dtype=np.int64), "line": np.array([], dtype=object)})]
+    for name, line in lines:
+        may = np.isfinite(xy).all(axis=1) & ((asked == name) | ~np.isin(asked, list(known)))
+        at = np.flatnonzero(may)
+        found = project(line, xy[at], reach=np.full(len(at), far_m / metres_per_unit))
+        columns = {"point": at[found.point], "line": name, "measure": found.measure, "beyond": found.beyond}
+        columns |= {"offset": found.offset * metres_per_unit, "distance": found.distance * metres_per_unit}
+        parts.append(pd.DataFrame(columns))
+    return pd.concat(
+        [p for p in parts if len(p)] or [parts[0].assign(measure=0.0, beyond=0.0, offset=0.0, distance=0.0)]
+    )
+
+
+def _weighed(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> pd.DataFrame:
+    """Rank the candidates of each point by distance and share the probability among them.
+
+    A candidate's weight is the normal density of its distance, the spread made of the fix and of how far the pipe
+    may be laid off the alignment; all legs are equally likely before the fix is looked at.
+    """
+    found = found.sort_values(["point", "distance", "line", "measure"], kind="stable", ignore_index=True)
+    point = found["point"].to_numpy(np.int64)
+    spread = np.hypot(sd[point], offset_m / TWO_SIDED_95)
+    energy = 0.5 * (found["distance"].to_numpy() / spread) ** 2
+    least = found.assign(e=energy).groupby("point")["e"].transform("min").to_numpy()
+    weight = np.exp(least - energy)
+    total = found.assign(w=weight).groupby("point")["w"].transform("sum").to_numpy()
+    return found.assign(probability=weight / total, rank=found.groupby("point").cumcount())
+
+
+def radius95_m(offset_m: np.ndarray, sd_m: np.ndarray) -> np.ndarray:
+    """Return the radius about the point on the alignment that holds the joint with 95 %, shape (n,).
+
+    The joint lies off that point by its offset, so the radius is that of a circular normal seen from outside its
+    centre: never less than 2.4477 sd, and near |offset| + 1.645 sd + sd² / (2 |offset|) for a large offset.
+    """
+    away = np.abs(offset_m)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        far = away + 1.6449 * sd_m + sd_m**2 / (2 * away)
+    return np.where(away == 0, RADIUS_95 * sd_m, np.fmin(away + RADIUS_95 * sd_m, far))

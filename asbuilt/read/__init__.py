@@ -1,0 +1,1 @@
+"""Files become stated tables here: strings become types, each bad row is reported with its place."""

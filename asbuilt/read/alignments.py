@@ -1,0 +1,149 @@
+"""The design alignment from its file: one continuous line in the working frame, or a refusal that names the break."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from pyproj.aoi import AreaOfInterest
+
+from asbuilt import crs
+from asbuilt.alignment import MeasuredLine
+from asbuilt.crs import Crossing, Frame
+from asbuilt.errors import AlignmentError, Problem
+from asbuilt.read.polylines import Polyline, read_polyline
+from asbuilt.settings import AlignmentSource, Settings
+from asbuilt.stationing import Stationing, equation_faults
+
+_SAME_PLACE = 1e-6  # in the frame's unit: below what any design file means by two points
+
+
+@dataclass(frozen=True)
+class Design:
+    """One design line, measured in the working frame. `z` is the design level of each vertex as found, NaN: none."""
+
+    source: AlignmentSource
+    line: MeasuredLine
+    z: np.ndarray
+    stationing: Stationing
+
+    @property
+    def name(self) -> str:
+        """Name of the line."""
+        return self.source.line
+
+    @property
+    def start_m(self) -> float:
+        """Chainage of the first vertex."""
+        return float(self.line.measure[0])
+
+    @property
+    def end_m(self) -> float:
+        """Chainage of the last vertex."""
+        return float(self.line.measure[-1])
+
+
+@dataclass(frozen=True)
+class Designs:
+    """All lines of the route, the working frame they fix, the area they span in degrees, and what was found."""
+
+    lines: tuple[Design, ...]
+    frame: Frame
+    area: AreaOfInterest
+    crossings: tuple[Crossing, ...]
+    notes: tuple[str, ...]
+
+
+def read_alignments(settings: Settings) -> Designs:
+    """Read every alignment. Raises AlignmentError with the problems of all files, or FrameError."""
+    found: list[tuple[AlignmentSource, Polyline, Frame]] = []
+    problems: list[Problem] = []
+    for source in settings.alignment:
+        try:
+            found.append((source, *_with_frame(source, settings)))
+        except AlignmentError as error:
+            problems += error.problems
+    if problems:
+        raise AlignmentError(problems)
+    places = [_degrees(polyline, origin) for _, polyline, origin in found]
+    longitude, latitude = (np.concatenate([p[i] for p in places]) for i in (0, 1))
+    frame = crs.working_frame(settings.route.crs, longitude, latitude)
+    area = crs.area_of(longitude, latitude)
+    brought = [_brought(polyline, origin, frame, area) for _, polyline, origin in found]
+    lines = [_design(s, p, frame=frame, settings=settings) for (s, _, _), (p, _) in zip(found, brought, strict=True)]
+    notes = [f"{s.file}: {n}" for s, p, _ in found for n in p.notes] + [n for _, repeated in lines for n in repeated]
+    crossings = tuple(dict.fromkeys(c for _, c in brought))
+    return Designs(tuple(design for design, _ in lines), frame, area, crossings, tuple(notes))
+
+
+def _with_frame(source: AlignmentSource, settings: Settings) -> tuple[Polyline, Frame]:
+    polyline = read_polyline(Path(settings.folder / source.file), source)
+    asked = source.crs or polyline.crs or settings.route.crs
+    origin = crs.frame(asked, where=f"{source.file}, crs")
+    stated = crs.frame(polyline.crs, where=source.file) if source.crs and polyline.crs else origin
+    if not stated.crs.equals(origin.crs, ignore_axis_order=True):
+        raise AlignmentError(
+            Problem(source.file, f"the file says {stated.label}, route.toml says {origin.label}", "make them agree")
+        )
+    if polyline.is_angle is not None and polyline.is_angle != origin.is_geographic:
+        kind = "latitude and longitude" if polyline.is_angle else "easting and northing"
+        raise AlignmentError(
+            Problem(
+                source.file,
+                f"its columns are {kind}, and {origin.label} has none",
+                "say crs in its [[alignment]] table",
+            )
+        )
+    return polyline, origin
+
+
+def _degrees(polyline: Polyline, origin: Frame) -> tuple[np.ndarray, np.ndarray]:
+    if origin.is_geographic:
+        return polyline.xy[:, 0], polyline.xy[:, 1]
+    return crs.to_base(polyline.xy[:, 0].copy(), polyline.xy[:, 1].copy(), of=origin)
+
+
+def _brought(polyline: Polyline, origin: Frame, frame: Frame, area: AreaOfInterest) -> tuple[Polyline, Crossing]:
+    x, y, crossing = crs.transform(
+        polyline.xy[:, 0].copy(), polyline.xy[:, 1].copy(), origin=origin, target=frame, area=area
+    )
+    return Polyline(np.column_stack([x, y]), polyline.z, polyline.crs, polyline.is_angle, polyline.notes), crossing
+
+
+def _design(
+    source: AlignmentSource, polyline: Polyline, *, frame: Frame, settings: Settings
+) -> tuple[Design, tuple[str, ...]]:
+    xy, z = (polyline.xy[::-1], polyline.z[::-1]) if source.reverse else (polyline.xy, polyline.z)
+    if not np.isfinite(xy).all():
+        at = int(np.flatnonzero(~np.isfinite(xy).all(axis=1))[0]) + 1
+        raise AlignmentError(
+            Problem(source.file, f"vertex {at} is not a finite position in {frame.label}", "mend the file")
+        )
+    new = np.concatenate([[True], np.abs(np.diff(xy, axis=0)).max(axis=1) > _SAME_PLACE])
+    xy, z = xy[new], z[new]
+    if len(xy) < 2:
+        raise AlignmentError(Problem(source.file, "all its points are one place", "a line needs two different points"))
+    lengths = _leg_lengths_m(xy, z, source=source, frame=frame)
+    line = MeasuredLine(xy, source.start + np.concatenate([[0.0], np.cumsum(lengths)]))
+    design = Design(source, line, z, source.stationing(settings.route))
+    faults = equation_faults(source.start, float(lengths.sum()), design.stationing.equations)
+    if faults:
+        do = "correct the equations of this line"
+        raise AlignmentError([Problem(f"route.toml: alignment {source.line}, equations", f, do) for f in faults])
+    dropped = int((~new).sum())
+    return design, (f"{source.file}: {dropped} repeated points were left out",) if dropped else ()
+
+
+def _leg_lengths_m(xy: np.ndarray, z: np.ndarray, *, source: AlignmentSource, frame: Frame) -> np.ndarray:
+    """Return the length of each leg, metres, of the kind that the route file asks for."""
+    plan = np.hypot(*np.diff(xy, axis=0).T) * frame.metres_per_unit
+    if source.length == "ground":
+        return plan * source.ground_factor
+    if source.length == "geodesic":
+        return crs.geodesic_lengths_m(xy[:, 0].copy(), xy[:, 1].copy(), of=frame)
+    if source.length == "slope":
+        if np.isnan(z).any():
+            at = int(np.flatnonzero(np.isnan(z))[0]) + 1
+            do = 'give each vertex its level, or ask for length = "grid"'
+            raise AlignmentError(Problem(source.file, f'length = "slope", and vertex {at} has no level', do))
+        return np.hypot(plan, np.diff(z) * frame.metres_per_unit)
+    return plan

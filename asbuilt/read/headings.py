@@ -1,0 +1,238 @@
+"""Where the heading of a sheet stands, and which of its columns fills which field.
+
+What the route file maps is looked up by name; what it does not map is matched by the common headings of the trade
+and reported, or reported as not used. A heading may stand in two rows with merged group cells over it, carry its
+unit ("Plate (°F)"), or have a row of units below it.
+"""
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from asbuilt.errors import InputError, Problem
+from asbuilt.fields import FIELDS, Field
+from asbuilt.quantities import is_unit
+from asbuilt.read.cells import text
+from asbuilt.read.sheets import GEOMETRY_X, GEOMETRY_Y, Sheet
+from asbuilt.settings import ColumnSpec, RecordSource
+
+_WITH_UNIT = re.compile(r"(.+?)\s*(?:[(\[]\s*([^()\[\]]+?)\s*[)\]]|[,/]\s*([^,/()\[\]]+))")
+_ROWS_TO_LOOK_AT = 60
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a sheet: place, heading as found, heading without unit, the group over it, and its unit."""
+
+    at: int
+    heading: str
+    name: str
+    group: str
+    unit: str
+
+    @property
+    def names(self) -> set[str]:
+        """Everything a route file may call it by, compared without case."""
+        plain = {self.heading, self.name}
+        with_group = {f"{self.group}{sign}{n}" for n in plain for sign in (" ", " / ") if self.group}
+        return {n.casefold() for n in plain | with_group}
+
+
+@dataclass(frozen=True)
+class Use:
+    """A field of ours and the columns that fill it (several are joined by a space)."""
+
+    field: Field
+    columns: tuple[Column, ...]
+    spec: ColumnSpec
+    mapped: bool  # by the route file; else matched by a common heading
+
+    @property
+    def unit(self) -> str:
+        """The unit of the numbers: the route file's word, else the heading's."""
+        return self.spec.unit or self.columns[0].unit
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How a sheet is read: first data row (index), its columns, what is used for what, and what to tell the user."""
+
+    first_row: int
+    columns: tuple[Column, ...]
+    uses: Mapping[str, Use]
+    notes: tuple[str, ...]
+
+
+def layout(sheet: Sheet, source: RecordSource) -> Layout | None:
+    """Return how the sheet is to be read, or None where no row of it is a heading. Raises InputError."""
+    found = _heading_row(sheet, source)
+    if found is None:
+        return None
+    columns = _columns(sheet, found)
+    units = _unit_row(sheet, found + 1)
+    if units:
+        columns = tuple(Column(c.at, c.heading, c.name, c.group, c.unit or units.get(c.at, "")) for c in columns)
+    mapped = _mapped(sheet, source, columns, found + 1)
+    matched, notes = _matched(source, columns, mapped)
+    return Layout(found + 1 + bool(units), columns, mapped | matched, tuple(f"{sheet.where}: {n}" for n in notes))
+
+
+def _plain(heading: str) -> str:
+    return " ".join(re.sub(r"[^\w%]+|_", " ", heading.casefold()).split())
+
+
+_COMMON = {
+    _plain(heading): name
+    for name, f in reversed(FIELDS.items())
+    for heading in (*f.headings, name.replace("_", " "), name)
+}
+
+
+def _cells(sheet: Sheet, row: int) -> list[str]:
+    return [text(cell) for cell in _filled(sheet, row)]
+
+
+def _filled(sheet: Sheet, row: int) -> list[object]:
+    """Return the cells of a row with the text of merged cells in all the places they cover."""
+    cells: list[object] = list(sheet.rows[row])
+    for top, left, bottom, right in sheet.merged:
+        if top <= row <= bottom:
+            width = max(0, min(right + 1, len(cells)) - left)
+            cells[left : left + width] = [sheet.rows[top][left]] * width
+    return cells
+
+
+def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
+    if source.heading_row is not None:
+        if source.heading_row > len(sheet.rows):
+            what = f"heading_row is {source.heading_row}, the file has {len(sheet.rows)} rows"
+            raise InputError(Problem(sheet.where, what, "correct heading_row in route.toml"))
+        return source.heading_row - 1
+    wanted = {heading.casefold() for spec in source.columns.values() for heading in spec.column}
+    scores = []
+    for row in range(min(len(sheet.rows), 1 if sheet.is_layer else _ROWS_TO_LOOK_AT)):
+        score = sum(3 * bool(c.names & wanted) or _plain(c.name) in _COMMON for c in _columns(sheet, row))
+        # of the two rows of a heading with merged groups the lower one names the columns
+        scores.append((score, row if _continues(sheet, row) else -row, row))
+    score, _, row = max(scores, default=(0, 0, 0))
+    return row if score >= 2 else None
+
+
+def _continues(sheet: Sheet, row: int) -> bool:
+    return any(top < row <= bottom for top, _, bottom, _ in sheet.merged)
+
+
+def _split_unit(heading: str) -> tuple[str, str]:
+    """Part a heading from the unit in it.
+
+    >>> _split_unit("Plate (°F)"), _split_unit("Soak, s"), _split_unit("Crew (north)")
+    (('Plate', '°F'), ('Soak', 's'), ('Crew (north)', ''))
+    """
+    found = _WITH_UNIT.fullmatch(heading)
+    unit = (found[2] or found[3] or "").strip() if found else ""
+    return (found[1], unit) if found and is_unit(unit) else (heading, "")
+
+
+def _columns(sheet: Sheet, row: int) -> tuple[Column, ...]:
+    over = [m for m in sheet.merged if m[2] == row - 1 and m[3] > m[1]]  # merged across, in the row above
+    groups = {at: sheet.rows[top][left] for top, left, _, right in over for at in range(left, right + 1)}
+    columns = []
+    for at, heading in enumerate(_cells(sheet, row)):
+        if heading:
+            name, unit = _split_unit(heading)
+            columns.append(Column(at, heading, name, text(groups.get(at)), unit))
+    return tuple(columns)
+
+
+def _unit_row(sheet: Sheet, row: int) -> dict[int, str]:
+    """Return the units that stand in the row below the heading, if nothing else stands there."""
+    if row >= len(sheet.rows):
+        return {}
+    bare = {at: cell.strip("()[]") for at, cell in enumerate(_cells(sheet, row)) if cell not in ("", "-")}
+    return bare if len(bare) >= 2 and all(is_unit(cell) for cell in bare.values()) else {}
+
+
+def _mapped(sheet: Sheet, source: RecordSource, columns: tuple[Column, ...], row: int) -> dict[str, Use]:
+    uses, problems, where = {}, [], f"{sheet.where} row {row}"
+    for name, spec in source.columns.items():
+        found = [_named(heading, columns) for heading in spec.column]
+        for heading, matches in zip(spec.column, found, strict=True):
+            if len(matches) != 1:
+                problems.append(_not_one(where, name, heading, matches=matches, columns=columns))
+        if all(len(matches) == 1 for matches in found):
+            uses[name] = Use(FIELDS[name], tuple(m[0] for m in found), spec, True)
+    problems += [
+        Problem(
+            f"{sheet.where} row {row}, column {u.columns[0].heading}",
+            f"{name} has no unit",
+            "say its unit in route.toml",
+        )
+        for name, u in uses.items()
+        if _needs_unit(name, source) and not u.unit
+    ]
+    if problems:
+        raise InputError(problems)
+    return uses
+
+
+def _needs_unit(name: str, source: RecordSource) -> bool:
+    return bool(FIELDS[name].unit) and not (name == "accuracy" and source.accuracy == "hdop")
+
+
+def _named(heading: str, columns: tuple[Column, ...]) -> list[Column]:
+    exact = [c for c in columns if heading.casefold() == c.heading.casefold()]
+    return exact or [c for c in columns if heading.casefold() in c.names]
+
+
+def _not_one(where: str, name: str, heading: str, *, matches: list[Column], columns: tuple[Column, ...]) -> Problem:
+    if matches:
+        groups = " or ".join(f"'{c.group} {c.heading}'" for c in matches)
+        what = f"{len(matches)} columns are headed {heading!r} (for {name})"
+        return Problem(where, what, f"name it with its group: {groups}")
+    near = difflib.get_close_matches(heading, [c.heading for c in columns], n=1, cutoff=0.5)
+    do = f"the nearest heading is {near[0]!r}" if near else f"the headings are {', '.join(c.heading for c in columns)}"
+    return Problem(where, f"no column is headed {heading!r} (for {name})", do)
+
+
+def _matched(
+    source: RecordSource, columns: tuple[Column, ...], mapped: Mapping[str, Use]
+) -> tuple[dict[str, Use], list[str]]:
+    taken = {c.at for use in mapped.values() for c in use.columns}
+    spare = [c for c in columns if c.at not in taken and c.heading not in (GEOMETRY_X, GEOMETRY_Y)]
+    wanted = Counter(_COMMON.get(_plain(c.name)) for c in spare)
+    uses: dict[str, Use] = {}
+    notes, unused = [], []
+    for column in spare:
+        name = _COMMON.get(_plain(column.name))
+        if name is None or name in mapped:
+            unused.append(column.heading)
+        elif why := _why_not(name, column, source, wanted[name]):
+            notes.append(f"column {column.heading!r} could be {name}, and is not used: {why}")
+        else:
+            uses[name] = Use(FIELDS[name], (column,), ColumnSpec(column=(column.heading,)), False)
+    if uses:
+        pairs = ", ".join(f"{u.columns[0].heading!r} as {name}" for name, u in uses.items())
+        notes.append(f"read by their heading, not mapped in route.toml: {pairs}")
+    if unused:
+        notes.append(f"columns not used: {', '.join(repr(h) for h in unused)}")
+    return _one_pair(uses, mapped), notes
+
+
+def _why_not(name: str, column: Column, source: RecordSource, how_many: int) -> str:
+    if how_many > 1:
+        return f"{how_many} columns could be it; map one"
+    if FIELDS[name].is_pressure:
+        return 'say kind = "gauge" or "interfacial" in route.toml'
+    if name == "accuracy" and source.accuracy is None:
+        return "say what accuracy means in route.toml"
+    return "it has no unit; map it" if _needs_unit(name, source) and not column.unit else ""
+
+
+def _one_pair(uses: dict[str, Use], mapped: Mapping[str, Use]) -> dict[str, Use]:
+    """A position is read from one pair of columns: the mapped one, else latitude and longitude."""
+    angles, plane = {"latitude", "longitude"}, {"easting", "northing"}
+    drop = plane if angles & set(mapped) or (angles <= set(uses) and not plane & set(mapped)) else set()
+    drop = angles if plane & set(mapped) else drop
+    return {name: use for name, use in uses.items() if name not in drop}

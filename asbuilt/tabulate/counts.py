@@ -1,0 +1,45 @@
+"""The figures that have to add up."""
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.as_built import Counts
+from asbuilt.look import NOT_RECORDED, OUT_OF_WINDOW, WORST_FIRST
+from asbuilt.tabulate.journey import Journey
+
+
+def count(journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, pipes: pd.DataFrame) -> Counts:
+    """Count rows by outcome, joints by verdict, gaps, what is outstanding, and the length covered."""
+    outcomes = journey.rows["outcome"].value_counts()
+    line = joints[joints["in_line"].astype(bool)]
+    stands_out = line["fusion_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED])
+    stands_out |= line["position_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED]) | (line["placed_by"] == "unplaced")
+    real_gaps = gaps[gaps["kind"] != "not yet recorded"]
+    set_aside = int(outcomes.get("set aside", 0))
+    length = sum(d.end_m - d.start_m for d in journey.designs.lines)
+    return Counts(
+        rows=len(journey.rows),
+        joints=len(line),
+        duplicates=int(outcomes.get("duplicate", 0)),
+        superseded=int(outcomes.get("superseded", 0)),
+        trials=int(outcomes.get("trial", 0)),
+        set_aside=set_aside,
+        unplaced=int((line["placed_by"] == "unplaced").sum()),
+        fusion=_by_verdict(line["fusion_verdict"]),
+        position=_by_verdict(line["position_verdict"]),
+        gaps=len(real_gaps),
+        missing_records=int(real_gaps["missing_records"].sum()),
+        outstanding=int(stands_out.sum()) + len(real_gaps) + set_aside,
+        length_m=length,
+        covered_m=float(length - _uncovered(gaps)) if len(pipes) else 0.0,
+    )
+
+
+def _by_verdict(verdicts: pd.Series) -> dict[str, int]:
+    counts = verdicts.value_counts()
+    return {word: int(counts.get(word, 0)) for word in WORST_FIRST}
+
+
+def _uncovered(gaps: pd.DataFrame) -> float:
+    """Gaps of one line do not overlap: they lie between neighbours."""
+    return float(np.sum(gaps["length_m"].to_numpy(float)))

@@ -1,0 +1,65 @@
+"""What a reader has to know of the build itself: inputs with checksums, settings, frames, versions, cautions."""
+
+import hashlib
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import pandas as pd
+
+from asbuilt import __version__, crs, tables
+from asbuilt.as_built import Counts, Title
+from asbuilt.cautions import CAUTIONS
+from asbuilt.procedures import Procedure
+from asbuilt.settings import Settings
+from asbuilt.tabulate.journey import Journey
+
+
+def info_table(
+    journey: Journey, *, title: Title, counts: Counts, procedure: Procedure, settings: Settings, said: Iterable[str]
+) -> pd.DataFrame:
+    """Return everything as topic, name, value. `said` are the statements and notes."""
+    rows = [
+        *_title(title),
+        *_settings(settings),
+        *_inputs(settings.folder, journey),
+        *_frames(journey, settings),
+        *((("version", name, value) for name, value in ({"asbuilt": __version__} | crs.versions()).items())),
+        *(("procedure", w.check, f"{w.source} ({w.status})") for w in procedure.window),
+        *(("count", name, str(getattr(counts, name))) for name in Counts.__dataclass_fields__),
+        *(("statement", str(i), text) for i, text in enumerate(said, start=1)),
+        *(("caution", str(i), text) for i, text in enumerate(CAUTIONS, start=1)),
+    ]
+    return tables.conform(pd.DataFrame(rows, columns=["topic", "name", "value"]), tables.BUILD_INFO)
+
+
+def _title(title: Title) -> Iterator[tuple[str, str, str]]:
+    for name in Title.__dataclass_fields__:
+        value = getattr(title, name)
+        yield "title", name, value if isinstance(value, str) else value.isoformat()
+
+
+def _settings(settings: Settings) -> Iterator[tuple[str, str, str]]:
+    text = (settings.folder / "route.toml").read_text(encoding="utf-8-sig")
+    yield "setting", "route.toml", text.replace("\r\n", "\n")
+
+
+def _inputs(folder: Path, journey: Journey) -> Iterator[tuple[str, str, str]]:
+    """SHA-256 of each file read; a Shapefile or the like counts with the files beside it."""
+    files = {"route.toml", *(d.source.file for d in journey.designs.lines), *journey.rows["source_file"]}
+    beside = {p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{Path(f).stem}.*")}
+    for name in sorted(n for n in files | beside if (folder / n).is_file()):
+        yield "input", name, "sha256 " + hashlib.sha256((folder / name).read_bytes()).hexdigest()
+
+
+def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, str]]:
+    frame = journey.designs.frame
+    yield "frame", "working", frame.label
+    yield "frame", "latitude and longitude", frame.base.label
+    for crossing in dict.fromkeys((*journey.designs.crossings, *journey.readings.crossings)):
+        accuracy = f"accuracy {crossing.accuracy_m:g} m by the EPSG register"
+        yield "frame", f"{crossing.origin} to {crossing.target}", f"{crossing.operation}; {accuracy}"
+    stated = f", stated to be in {settings.route.height_crs}" if settings.route.height_crs else ""
+    yield "frame", "heights", f"as recorded{stated}; never transformed"
+    for design in journey.designs.lines:
+        factor = f", factor {design.source.ground_factor:g}" if design.source.ground_factor else ""
+        yield "frame", f"length of {design.name}", f"{design.source.length}{factor}"

@@ -1,0 +1,55 @@
+"""What the journey has gathered when the tables are made, in one frozen object."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.judge.derived import Derived
+from asbuilt.judge.windows import Judged
+from asbuilt.read.alignments import Design, Designs
+from asbuilt.read.records import Readings
+
+
+@dataclass(frozen=True)
+class Journey:
+    """Everything known of the source rows. `rows` holds reading, lineage and place; all frames share its index."""
+
+    designs: Designs
+    readings: Readings
+    rows: pd.DataFrame
+    derived: Derived
+    judged: Judged
+    place_reasons: pd.Series
+    zone: ZoneInfo
+
+    @property
+    def design_by_line(self) -> Mapping[str, Design]:
+        """The design lines by their names."""
+        return {design.name: design for design in self.designs.lines}
+
+    @property
+    def in_line(self) -> np.ndarray:
+        """Which rows are joints that count, shape (rows,)."""
+        return (self.rows["outcome"] == "joint").to_numpy()
+
+
+def stations(designs: Designs, line: pd.Series, chainage_m: pd.Series) -> np.ndarray:
+    """Return the label of each chainage on its line; empty where there is none."""
+    labels = np.full(len(line), "", dtype=object)
+    for design in designs.lines:
+        here = (line == design.name).to_numpy()
+        labels[here] = design.stationing.labels(chainage_m[here].to_numpy(float))
+    return labels
+
+
+def sentences(*groups: tuple[str, ...]) -> str:
+    """Join texts to sentences.
+
+    >>> sentences(("soak time was not recorded",), (), ("replaces 17",))
+    'Soak time was not recorded. Replaces 17.'
+    """
+    texts = [text for group in groups for text in group]
+    return " ".join(f"{text[0].upper()}{text[1:].removesuffix('.')}." for text in texts)
