@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -15,6 +16,7 @@ from asbuilt.judge.places import judge_places
 from asbuilt.judge.windows import judge_windows, unknown_requirements
 from asbuilt.place.nearest import Reach, place
 from asbuilt.procedures import Procedure
+from asbuilt.publish import checksums, geopackage, joint_log, readme, webmap
 from asbuilt.read.alignments import Designs, read_alignments
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
@@ -119,3 +121,17 @@ def _tabulated(
     how = {"title": title, "counts": counts, "procedure": procedure, "settings": settings, "said": (*said, *notes)}
     frames["build_info"] = info_table(journey, **how)  # type: ignore[arg-type]
     return AsBuilt(title, journey.designs.frame.crs.to_wkt(), frames, counts, said, notes)
+
+
+def publish(as_built: AsBuilt, folder: Path, *, step: Step = lambda _: None) -> None:
+    """Write the whole hand-over into an empty folder."""
+    for name, write in (
+        ("joint_map.html", webmap.write_map),
+        (geopackage.NAME, geopackage.write_geopackage),
+        (joint_log.WORKBOOK_NAME, joint_log.write_workbook),
+        (joint_log.CSV_NAME, joint_log.write_csv),
+        (readme.NAME, readme.write_readme),
+    ):
+        step(f"writing {name}")
+        write(as_built, folder / name)
+    checksums.write_checksums(folder)

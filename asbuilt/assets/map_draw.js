@@ -109,9 +109,10 @@ function drawingOrder() {
 }
 
 const order = drawingOrder();
+const standing = new Set(order.filter(standsOut));
 
 function radiusOf(view, row) {
-  return standsOut(row) ? Math.max(4.2, view.radius) : view.radius;
+  return standing.has(row) ? Math.max(4.2, view.radius) : view.radius;
 }
 
 function drawJoint(c, view, row, x, y) {
@@ -127,9 +128,10 @@ function drawJoint(c, view, row, x, y) {
   }
 }
 
-function drawJoints(c, view, labels) {
+function drawJoints(c, view, labels, ofThese) {
   let drawn = 0;
   order.forEach(function (row) {
+    if (!ofThese(row)) return;
     const x = screenX(view, jointSpots.xs[row]), y = screenY(view, jointSpots.ys[row]);
     if (!isSeen(view, x, y, 20)) return;
     drawJoint(c, view, row, x, y);
@@ -202,6 +204,18 @@ function drawGap(c, view, g, isSelected) {
   strokePath(c, view, band, toCome ? FAINT : record.look.gap, toCome ? 8 : 14, toCome ? [1.5, 7] : [3, 4]);
 }
 
+// Gaps lie over the joints that are in order and under those that are not.
+function drawGaps(c, view, selected) {
+  let drawn = 0;
+  gapPaths.forEach(function (path, g) {
+    const at = middleOf(view, path);
+    if (!isSeen(view, at.x, at.y, pathLength(view, path) / 2 + SHORTEST_GAP)) return;
+    drawGap(c, view, g, g === selected);
+    drawn++;
+  });
+  return drawn;
+}
+
 // A gap that is shorter than a finger can see is drawn as a short band about its middle.
 function shortestBand(view, path) {
   const at = middleOf(view, path), half = SHORTEST_GAP / 2;
@@ -230,7 +244,8 @@ function Labels(c, view, size) {
 Labels.prototype.boxOf = function (text, x, y, style) {
   this.c.font = (style.bold ? "600 " : "") + this.size + "px system-ui, -apple-system, 'Segoe UI', Roboto, sans-serif";
   const nx = style.nx, ny = style.ny, width = this.c.measureText(text).width, height = this.size * 1.25;
-  const left = x + nx * style.away + (nx > 0.3 ? 0 : nx < -0.3 ? -width : -width / 2);
+  const wanted = x + nx * style.away + (nx > 0.3 ? 0 : nx < -0.3 ? -width : -width / 2);
+  const left = style.pushed && this.isInFrame([x, y, x, y]) ? this.intoFrame(wanted, width) : wanted;
   const middle = y + ny * style.away + (Math.abs(nx) > 0.3 ? 0 : ny * height / 2);
   return [left, middle - height / 2, left + width, middle + height / 2];
 };
@@ -252,11 +267,16 @@ Labels.prototype.set = function (text, x, y, style) {
 };
 
 // The same on the side of the line that is asked for, or on the other where the first would leave the frame or
-// cover something.
+// cover something. What must be read is pushed into the frame where neither side has room.
 Labels.prototype.beside = function (text, x, y, style) {
   const other = Object.assign({}, style, { nx: -style.nx, ny: -style.ny });
   const fits = this.isInFrame(this.boxOf(text, x, y, style)) || !this.isInFrame(this.boxOf(text, x, y, other));
   return this.set(text, x, y, fits ? style : other) || this.set(text, x, y, fits ? other : style);
+};
+
+Labels.prototype.intoFrame = function (left, width) {
+  const frame = this.view.window;
+  return Math.max(frame.min.x + 4, Math.min(left, frame.max.x - width - 4));
 };
 
 Labels.prototype.isInFrame = function (box) {
@@ -418,20 +438,21 @@ function drawRecord(c, view, choice, textSize) {
   if (is("joint")) drawRadius(c, view, choice.row);
   lines.forEach(function (line) { strokePath(c, view, line, PAPER, 6); });
   lines.forEach(function (line) { strokePath(c, view, line, record.look.line, 2); });
-  gapPaths.forEach(function (path, g) { drawGap(c, view, g, is("gap") && choice.row === g); });
-  const joints = drawJoints(c, view, labels);
+  let joints = drawJoints(c, view, labels, function (row) { return !standing.has(row); });
+  const gaps = drawGaps(c, view, is("gap") ? choice.row : null);
+  joints += drawJoints(c, view, labels, function (row) { return standing.has(row); });
   if (is("joint")) drawSelectedJoint(c, view, choice.row, labels);
   if (is("station")) drawSelectedStation(c, view, choice, labels);
   gapPaths.forEach(function (path, g) { nameGap(view, path, g, labels); });
   const names = drawMarks(c, view, labels);
   drawJointNames(view, labels);
-  return { joints: joints, gaps: gapPaths.length, stations: names };
+  return { joints: joints, gaps: gaps, stations: names };
 }
 
 function nameGap(view, path, g, labels) {
   if (pathLength(view, path) < 60) return;
   const at = middleOf(view, path);
-  labels.beside(gapWords(g), at.x, at.y, { nx: at.dy, ny: -at.dx, away: 16, bold: true, colour: record.look.gap });
+  labels.beside(gapWords(g), at.x, at.y, { nx: at.dy, ny: -at.dx, away: 16, bold: true, pushed: true, colour: record.look.gap });
 }
 
 // Leaflet's renderer follows the map (drag, pinch, zoom); only the drawing is ours.

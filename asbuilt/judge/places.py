@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
-from asbuilt.window import judge_uncertain
+from asbuilt.window import TWO_SIDED_95, judge_uncertain
 
 SURE_OF_LEG = 0.95
 _CROWD = 4  # so many joints in a row, each much nearer to the next than a stick is long, were not made where they lie
@@ -32,6 +32,7 @@ def judge_places(rows: pd.DataFrame, *, in_line: np.ndarray, offset_m: float, st
     reasons: dict[int, list[str]] = {i: [] for i in rows.index}
     statements: list[str] = []
     _off_the_line(rows, verdict, reasons, offset_m)
+    statements += _straddling(rows, verdict, reasons, in_line=in_line, offset_m=offset_m)
     _unplaced(rows, verdict, reasons)
     _beyond_the_end(rows, verdict, reasons)
     _which_leg(rows, verdict, reasons)
@@ -54,6 +55,23 @@ def _off_the_line(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, off
         reasons[i].append(
             f"fix {abs(rows.loc[i, 'offset_m']):.2f} m {side} of the alignment (sd {sd:.2f} m), window {offset_m:g} m"
         )
+
+
+def _straddling(
+    rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, *, in_line: np.ndarray, offset_m: float
+) -> list[str]:
+    """An offset whose uncertainty reaches over the edge of the window tells nothing: said on each, and once for all."""
+    open_ = (verdict == CANNOT_TELL) & rows["offset_sd_m"].notna().to_numpy()
+    for i in rows.index[open_]:
+        off, reach = rows.loc[i, "offset_m"], TWO_SIDED_95 * rows.loc[i, "offset_sd_m"]
+        side = "right" if off > 0 else "left"
+        reasons[i].append(
+            f"fix {abs(off):.2f} m {side} ± {reach:.2f} m (95 %) reaches over the window of {offset_m:g} m"
+        )
+    count = int((open_ & in_line).sum())
+    files = ", ".join(sorted(set(rows.loc[open_ & in_line, "source_file"])))
+    what = f"{count} fixes ({files}) are not accurate enough to tell whether the joint lies"
+    return [f"{what} in the window of {offset_m:g} m."] if count > 1 else []
 
 
 def _unplaced(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
@@ -91,8 +109,9 @@ def _crowds(
 ) -> list[str]:
     """Joints that crowd where their sticks would not fit were fused away from where they lie: no place is proven."""
     statements = []
-    order = rows[in_line & rows["chainage_m"].notna().to_numpy()].sort_values(["line", "chainage_m"])
-    near = (order.groupby("line")["chainage_m"].diff() < _CROWDED * stick_m).to_numpy()
+    order = rows[in_line & rows["chainage_m"].notna().to_numpy()].assign(one=rows["machine"].fillna(""))
+    order = order.sort_values(["line", "one", "chainage_m"])
+    near = (order.groupby(["line", "one"])["chainage_m"].diff() < _CROWDED * stick_m).to_numpy()
     for _, crowd in order.groupby(np.cumsum(~near)):
         if len(crowd) < _CROWD:
             continue
@@ -101,9 +120,9 @@ def _crowds(
             reasons[i].append("fused where many joints crowd: its fix does not say where it lies")
         span = crowd["chainage_m"].max() - crowd["chainage_m"].min()
         statements.append(
-            f"{len(crowd)} joints crowd within {span:.1f} m at {crowd['station'].iloc[0]}, and {len(crowd)} sticks are"
-            f" {len(crowd) * stick_m:.0f} m long: were they fused at one place and moved? They are shown where the"
-            " machine stood, and no position among them is in window."
+            f"{len(crowd)} joints of one machine crowd within {span:.1f} m at {crowd['station'].iloc[0]}, and"
+            f" {len(crowd)} sticks are {len(crowd) * stick_m:.0f} m long: were they fused at one place and moved? They"
+            " are shown where the machine stood, and no position among them is in window."
         )
     return statements
 

@@ -88,6 +88,7 @@ def _weighed(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> pd.DataFra
     may be laid off the alignment; all legs are equally likely before the fix is looked at.
     """
     found = found.sort_values(["point", "distance", "line", "measure"], kind="stable", ignore_index=True)
+    found = found[_is_a_place_of_its_own(found, sd)].reset_index(drop=True)
     point = found["point"].to_numpy(np.int64)
     spread = np.hypot(sd[point], offset_m / TWO_SIDED_95)
     energy = 0.5 * (found["distance"].to_numpy() / spread) ** 2
@@ -95,6 +96,17 @@ def _weighed(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> pd.DataFra
     weight = np.exp(least - energy)
     total = found.assign(w=weight).groupby("point")["w"].transform("sum").to_numpy()
     return found.assign(probability=weight / total, rank=found.groupby("point").cumcount())
+
+
+def _is_a_place_of_its_own(found: pd.DataFrame, sd: np.ndarray) -> np.ndarray:
+    """Whether a candidate is far enough along the line from the nearest one for the fix to tell the two apart.
+
+    On the inside of a bend the distance has several minima a hand's breadth apart: they are one place.
+    """
+    first = found.groupby("point")[["line", "measure"]].transform("first")
+    apart = (found["measure"] - first["measure"]).abs().to_numpy()
+    near = (found["line"] == first["line"]).to_numpy() & (apart < 2 * RADIUS_95 * sd[found["point"].to_numpy(np.int64)])
+    return ~near | (found.groupby("point").cumcount() == 0).to_numpy()
 
 
 def radius95_m(offset_m: np.ndarray, sd_m: np.ndarray) -> np.ndarray:

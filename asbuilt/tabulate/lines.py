@@ -86,6 +86,8 @@ def gaps_table(journey: Journey, settings: Settings) -> pd.DataFrame:
     gaps["unplaced_here"] = unplaced_within(gaps, rows)
     explained = (gaps["unplaced_here"] >= gaps["missing_records"]) & (gaps["unplaced_here"] > 0)
     gaps.loc[explained, "kind"] = "records not placed"
+    for name in ("missing_records", "missing_low", "missing_high"):  # a record without a place is not missing
+        gaps[name] = (gaps[name] - gaps["unplaced_here"]).clip(lower=0)
     for end in ("from", "to"):
         gaps[f"{end}_station"] = stations(journey.designs, gaps["line"], gaps[f"{end}_chainage_m"])
     return tables.conform(gaps, tables.GAPS)

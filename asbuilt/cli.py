@@ -1,0 +1,139 @@
+"""The front door: words in, words out; nothing is decided here.
+
+Messages go to stderr, results to stdout. Exit status: 0 done; 1 the tool failed; 2 the input or the call is wrong
+(in both nothing was written); 3 done, and something is outstanding under --strict.
+"""
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from asbuilt import __version__
+from asbuilt.errors import AsBuiltError
+
+_NOT_BUILT = ("init", "find", "progress", "compare", "verify", "portfolio")
+_FOLDER = click.Path(path_type=Path, file_okay=False)
+
+
+class _Commands(click.Group):
+    """Refuses by name what the contract has and this version does not."""
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        if args and args[0] in _NOT_BUILT:
+            raise click.UsageError(f"asbuilt {args[0]} is not built yet in version {__version__}", ctx)
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="asbuilt")
+def main() -> None:
+    """Turn the fusion records of a polyethylene line into one installed line: map, GeoPackage and joint log.
+
+    Not a utility locate. Findings are prompts for review; decisions belong to the responsible engineer.
+    """
+
+
+def _refusing(command: Callable[..., None]) -> Callable[..., None]:
+    """Turn a refusal into its lines on stderr and status 2. Anything else that goes wrong is ours: status 1."""
+
+    def run(**words: Any) -> None:
+        try:
+            command(**words)
+        except AsBuiltError as error:
+            for problem in error.problems:
+                click.echo(f"asbuilt: {problem}", err=True)
+            count = len(error.problems)
+            click.echo(f"asbuilt: {count} problem{'s' * (count != 1)}; nothing was written", err=True)
+            sys.exit(2)
+
+    run.__name__, run.__doc__ = command.__name__, command.__doc__
+    return run
+
+
+_as_json = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+_as_of = click.option("--as-of", type=click.DateTime(["%Y-%m-%d"]), help="Speak of the end of this day (YYYY-MM-DD).")
+_strict = click.option("--strict", is_flag=True, help="End with status 3 where something is outstanding.")
+
+
+@main.command()
+@click.argument("route", type=_FOLDER)
+@click.option(
+    "-o", "--output", type=_FOLDER, required=True, help="Folder to write: new, empty, or an earlier hand-over."
+)
+@_as_of
+@_strict
+@_as_json
+@_refusing
+def build(route: Path, output: Path, as_of: datetime | None, strict: bool, as_json: bool) -> None:
+    """Read the route in the folder ROUTE and write its hand-over, whole or not at all."""
+    from asbuilt import build as journey  # the libraries take half a second
+    from asbuilt import folder, settings
+
+    _say(folder.restore(output))
+    folder.refuse_unless_ours(output, route)
+    with _Progress(as_json) as step:
+        found = journey.build(settings.load(route), as_of_date=as_of.date() if as_of else None, step=step)
+        folder.replace_whole(output, lambda place: journey.publish(found, place, step=step))
+    _tell(found, as_json=as_json, closing=f"Written: {output}")
+    sys.exit(3 if strict and found.counts.outstanding else 0)
+
+
+@main.command()
+@click.argument("route", type=_FOLDER)
+@_as_of
+@_strict
+@_as_json
+@_refusing
+def check(route: Path, as_of: datetime | None, strict: bool, as_json: bool) -> None:
+    """Read everything in ROUTE, write nothing; say what would be set aside and what a column could be."""
+    from asbuilt import build as journey
+    from asbuilt import settings
+
+    with _Progress(as_json) as step:
+        found = journey.build(settings.load(route), as_of_date=as_of.date() if as_of else None, step=step)
+    _tell(found, as_json=as_json, closing="Nothing was written.", with_rows=True)
+    sys.exit(3 if strict and found.counts.outstanding else 0)
+
+
+class _Progress:
+    """One line on a terminal that says what is being done; silent elsewhere."""
+
+    def __init__(self, silent: bool) -> None:
+        self.on = sys.stderr.isatty() and not silent
+
+    def __enter__(self) -> Callable[[str], None]:
+        return self.show
+
+    def show(self, text: str) -> None:
+        if self.on:
+            click.echo(f"\r\033[K{text} ...", err=True, nl=False)
+
+    def __exit__(self, *_: object) -> None:
+        if self.on:
+            click.echo("\r\033[K", err=True, nl=False)
+
+
+def _say(text: str) -> None:
+    if text:
+        click.echo(f"asbuilt: {text}", err=True)
+
+
+def _tell(found: Any, *, as_json: bool, closing: str, with_rows: bool = False) -> None:
+    from asbuilt.sentence import rows_with_reasons, summary
+
+    rows = rows_with_reasons(found) if with_rows else []
+    if as_json:
+        title = asdict(found.title) | {"as_of": found.title.as_of.isoformat()}
+        result = {"title": title, "counts": asdict(found.counts), "statements": found.statements, "notes": found.notes}
+        click.echo(json.dumps(result | ({"rows": rows} if with_rows else {}), ensure_ascii=False, indent=2))
+        return
+    click.echo(f"{found.title.name}, revision {found.title.revision}")
+    for text in (*summary(found), *found.statements, *(f"Note: {note}" for note in found.notes), *rows):
+        click.echo(text)
+    click.echo(closing)

@@ -1,0 +1,61 @@
+"""README.txt of the hand-over: what each file is, in which frame, how to read it without us, and the cautions."""
+
+import textwrap
+from pathlib import Path
+
+from asbuilt import tables
+from asbuilt.as_built import AsBuilt
+from asbuilt.cautions import CAUTIONS
+from asbuilt.sentence import summary
+
+NAME = "README.txt"
+FIRST_WORDS = "Hand-over of an installed polyethylene line, made by asbuilt"
+
+_FILES = (
+    ("joint_map.html", "interactive map: open it in any browser; one file, no network needed"),
+    ("asbuilt.gpkg", "OGC GeoPackage (an SQLite file): all layers and tables, for any GIS"),
+    ("joint_log.xlsx", "joint log as a workbook: joints, gaps, source rows"),
+    ("joint_log.csv", "joint log as text: UTF-8, commas; open the workbook where leading zeros matter"),
+    ("SHA256SUMS", "checksums; check with: sha256sum -c SHA256SUMS"),
+)
+
+
+def write_readme(as_built: AsBuilt, path: Path) -> None:
+    """Write the text, lines of at most 100 characters."""
+    title = as_built.title
+    lines = [FIRST_WORDS, "", f"{title.name}, revision {title.revision}", *_people(as_built), ""]
+    for text in summary(as_built):
+        lines += _wrapped(text)
+    lines += ["", "FILES", *(f"  {name:<16}{says}" for name, says in _FILES), "", "FRAME"]
+    lines += _wrapped(f"All results are in {title.crs}. Latitude and longitude are in {title.base_crs}.")
+    lines += _wrapped(
+        f"Chainage is a {title.length_kind} length; a station is {title.station_length}. Elevations are as recorded."
+    )
+    lines += _wrapped("Each transformation used, with its accuracy, stands in the table build_info.")
+    lines += ["", "LAYERS AND TABLES OF asbuilt.gpkg"]
+    for table in tables.ALL:
+        lines += [f"  {table.name}", *_wrapped(table.says, indent="      ")]
+    lines += ["", "FINDINGS THAT CONCERN MANY JOINTS", *(_all(as_built.statements) or ["  none"])]
+    lines += [
+        "",
+        "HOW THE FILES WERE READ",
+        *(_all(as_built.notes) or ["  as route.toml says"]),
+        "",
+        "CAUTIONS",
+        *_all(CAUTIONS),
+    ]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\r\n")
+
+
+def _people(as_built: AsBuilt) -> list[str]:
+    title = as_built.title
+    pairs = (("owner", title.owner), ("contractor", title.contractor), ("contract", title.contract))
+    return ["; ".join(f"{name} {value}" for name, value in pairs if value)]
+
+
+def _wrapped(text: str, *, indent: str = "  ") -> list[str]:
+    return textwrap.wrap(text, 98, initial_indent=indent, subsequent_indent=indent, break_long_words=False)
+
+
+def _all(texts: tuple[str, ...]) -> list[str]:
+    return [line for text in texts for line in textwrap.wrap(text, 98, initial_indent="  - ", subsequent_indent="    ")]
