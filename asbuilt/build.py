@@ -11,6 +11,7 @@ from asbuilt import procedures, tables
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.errors import Problem, SettingsError
 from asbuilt.judge.derived import derive
+from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import judge_places
 from asbuilt.judge.windows import judge_windows, unknown_requirements
@@ -51,8 +52,11 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
     title = _title(settings, designs, procedure, moment)
     late = beyond(moment, rows["fused_at"]) & in_line
+    groups = unrecorded_by_source(rows[in_line], judged.checks)
     said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
-    return _tabulated(journey, title=title, procedure=procedure, settings=settings, said=(*places.statements, *said))
+    return _tabulated(
+        journey, title=title, procedure=procedure, settings=settings, said=(*places.statements, *groups, *said)
+    )
 
 
 def _procedure(settings: Settings) -> Procedure:

@@ -25,6 +25,7 @@ class _Commands(click.Group):
     """Refuses by name what the contract has and this version does not."""
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        """Find the command, or refuse."""
         if args and args[0] in _NOT_BUILT:
             raise click.UsageError(f"asbuilt {args[0]} is not built yet in version {__version__}", ctx)
         return super().resolve_command(ctx, args)
@@ -111,6 +112,7 @@ class _Progress:
         return self.show
 
     def show(self, text: str) -> None:
+        """Write over the line."""
         if self.on:
             click.echo(f"\r\033[K{text} ...", err=True, nl=False)
 

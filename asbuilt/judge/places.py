@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from asbuilt.look import CANNOT_TELL, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
+from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.window import TWO_SIDED_95, judge_uncertain
 
 SURE_OF_LEG = 0.95
@@ -36,6 +36,7 @@ def judge_places(rows: pd.DataFrame, *, in_line: np.ndarray, offset_m: float, st
     _unplaced(rows, verdict, reasons)
     _beyond_the_end(rows, verdict, reasons)
     _which_leg(rows, verdict, reasons)
+    _trials(rows, verdict, reasons)
     statements += _crowds(rows, verdict, reasons, in_line=in_line, stick_m=stick_m)
     statements += _no_accuracy(rows, verdict, in_line)
     statements += _frame_too_coarse(rows, verdict, in_line, offset_m)
@@ -102,6 +103,14 @@ def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> Non
         share, other = rows.loc[i, "leg_probability"], rows.loc[i, "other_station"]
         what = f"may lie on another leg, at {other}: the fix gives this leg {share:.0%}"
         reasons[i].append(f"{what}, and {rows.loc[i, 'margin_m']:.2f} m part the two distances")
+
+
+def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
+    """A trial joint is no part of the line: its place is not judged."""
+    trial = (rows["outcome"] == "trial").to_numpy()
+    verdict[trial] = NO_WINDOW
+    for i in rows.index[trial]:
+        reasons[i] = ["a trial joint: not part of the line, its place is not judged"]
 
 
 def _crowds(

@@ -12,6 +12,8 @@ import pandas as pd
 from asbuilt.alignment import MeasuredLine, project
 from asbuilt.window import ASSUMED_SD_M, RADIUS_95, TWO_SIDED_95
 
+_REACH_SD = 5.0  # one fix in a hundred thousand errs by more
+
 
 @dataclass(frozen=True)
 class Reach:
@@ -88,7 +90,7 @@ def _weighed(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> pd.DataFra
     may be laid off the alignment; all legs are equally likely before the fix is looked at.
     """
     found = found.sort_values(["point", "distance", "line", "measure"], kind="stable", ignore_index=True)
-    found = found[_is_a_place_of_its_own(found, sd)].reset_index(drop=True)
+    found = found[_competes(found, sd, offset_m)].reset_index(drop=True)
     point = found["point"].to_numpy(np.int64)
     spread = np.hypot(sd[point], offset_m / TWO_SIDED_95)
     energy = 0.5 * (found["distance"].to_numpy() / spread) ** 2
@@ -98,15 +100,17 @@ def _weighed(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> pd.DataFra
     return found.assign(probability=weight / total, rank=found.groupby("point").cumcount())
 
 
-def _is_a_place_of_its_own(found: pd.DataFrame, sd: np.ndarray) -> np.ndarray:
-    """Whether a candidate is far enough along the line from the nearest one for the fix to tell the two apart.
+def _competes(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> np.ndarray:
+    """Whether a candidate is a place of its own that the fix may mean: the nearest one always is.
 
-    On the inside of a bend the distance has several minima a hand's breadth apart: they are one place.
+    Another is in reach of the fix's own error and of how far the pipe may lie off the line, and far enough along the
+    line to be told from the nearest: on the inside of a bend several minima lie a hand's breadth apart.
     """
     first = found.groupby("point")[["line", "measure"]].transform("first")
     apart = (found["measure"] - first["measure"]).abs().to_numpy()
     near = (found["line"] == first["line"]).to_numpy() & (apart < 2 * RADIUS_95 * sd[found["point"].to_numpy(np.int64)])
-    return ~near | (found.groupby("point").cumcount() == 0).to_numpy()
+    in_reach = found["distance"].to_numpy() <= offset_m + _REACH_SD * sd[found["point"].to_numpy(np.int64)]
+    return (in_reach & ~near) | (found.groupby("point").cumcount() == 0).to_numpy()
 
 
 def radius95_m(offset_m: np.ndarray, sd_m: np.ndarray) -> np.ndarray:

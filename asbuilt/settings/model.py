@@ -1,6 +1,6 @@
 """The tables of `route.toml`. A name with a unit at its end holds the quantity in that unit."""
 
-from datetime import date, datetime
+import math
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -8,7 +8,22 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from asbuilt.fields import FIELDS, KINDS
 from asbuilt.quantities import METRES_PER_FOOT, UnitError, quantity, unit
-from asbuilt.settings.parts import Duration, InsidePath, Metres, Millimetres, Part, PositiveMetres, Zone
+from asbuilt.settings.parts import (
+    Crs,
+    CrsIfAny,
+    Day,
+    Duration,
+    Encoding,
+    Finite,
+    InsidePath,
+    Metres,
+    Millimetres,
+    OneOrMore,
+    Part,
+    PositiveMetres,
+    YesNo,
+    Zone,
+)
 from asbuilt.stationing import ChainageEquation, Stationing
 
 
@@ -20,10 +35,10 @@ class Route(Part):
     contractor: str = ""
     contract: str = ""
     revision: str = "P01"
-    as_of: datetime | date | None = None
-    complete: bool = True
-    crs: str
-    height_crs: str = ""
+    as_of: Day | None = None
+    complete: YesNo = True
+    crs: Crs
+    height_crs: CrsIfAny = ""
     timezone: Zone | None = None
     units: Literal["metric", "us"] = "metric"
     foot: Literal["survey", "international"] | None = None
@@ -33,7 +48,13 @@ class Route(Part):
     def _foot_is_said(self) -> Self:
         if self.units == "us" and self.foot is None:
             raise ValueError('with units = "us" also foot = "survey" or foot = "international"')
+        if self.station_length and (abs(self._station_units % 1 - 0.5) < 0.499 or self._station_units < 0.999):
+            raise ValueError("station_length is a whole number of the unit that stations are written in")
         return self
+
+    @property
+    def _station_units(self) -> float:
+        return (self.station_length or 0.0) / self.metres_per_unit
 
     @property
     def metres_per_unit(self) -> float:
@@ -42,8 +63,12 @@ class Route(Part):
 
     @property
     def station_length_m(self) -> float:
-        """Length of one station: 1000 m, or 100 ft for us units, unless the route says otherwise."""
-        return self.station_length or (100 * self.metres_per_unit if self.units == "us" else 1000.0)
+        """Length of one station: 1000 m, or 100 ft for us units, unless the route says otherwise.
+
+        A length stated in feet means the foot of the route: the two feet differ by 2 ppm.
+        """
+        units = round(self._station_units) or (100 if self.units == "us" else 1000)
+        return units * self.metres_per_unit
 
 
 class Equation(Part):
@@ -59,11 +84,11 @@ class AlignmentSource(Part):
     line: str = Field(min_length=1)
     file: InsidePath
     layer: str = ""
-    crs: str = ""
-    reverse: bool = False
+    crs: CrsIfAny = ""
+    reverse: YesNo = False
     start: Metres = 0.0
-    first_joint: bool = False
-    last_joint: bool = False
+    first_joint: YesNo = False
+    last_joint: YesNo = False
     length: Literal["grid", "ground", "geodesic", "slope"] = "grid"
     ground_factor: float | None = Field(default=None, gt=0.9, lt=1.1)
     equations: tuple[Equation, ...] = ()
@@ -84,14 +109,10 @@ class AlignmentSource(Part):
         )
 
 
-def _headings(value: Any) -> Any:
-    return (value,) if isinstance(value, str) else value
-
-
 class ColumnSpec(Part):
     """Which of their columns fills a field of ours, and how it is written there."""
 
-    column: Annotated[tuple[str, ...], BeforeValidator(_headings), Field(min_length=1)]
+    column: Annotated[OneOrMore, Field(min_length=1)]
     format: str = ""
     unit: str = ""
     kind: Literal["gauge", "interfacial"] | None = None
@@ -116,8 +137,8 @@ class Corrections(Part):
     """[records.corrections]: applied only because it stands there; the raw value is kept."""
 
     clock: Duration | None = None
-    swap: bool = False
-    sign: bool = False
+    swap: YesNo = False
+    sign: YesNo = False
     shift: tuple[Metres, Metres] | None = None  # to east, to north
 
 
@@ -125,18 +146,18 @@ class RecordSource(Part):
     """[[records]]: the files of one crew, with their own frame, clock, units and columns."""
 
     files: tuple[InsidePath, ...] = Field(min_length=1)
-    crs: str = ""
+    crs: CrsIfAny = ""
     accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] | None = None
     uere: PositiveMetres | None = None
     default_accuracy: PositiveMetres | None = None
     timezone: Zone | None = None
     time_is: Literal["end of cooling", "start"] = "end of cooling"
-    sheet: str | tuple[str, ...] | None = None
+    sheet: OneOrMore | None = None
     layer: str = ""
     decimal: Literal[".", ","] | None = None
-    encoding: str = ""
+    encoding: Encoding = ""
     delimiter: Literal[",", ";", "\t"] | None = None
-    heading_row: int | None = Field(default=None, ge=1)
+    heading_row: int | None = Field(default=None, ge=1, strict=True)
     columns: Columns = Field(default_factory=dict)
     corrections: Corrections = Corrections()
 
@@ -145,7 +166,7 @@ class RecordSource(Part):
     def _fields_are_known(cls, columns: Columns) -> Columns:
         faults = [fault for name, spec in columns.items() for fault in _column_faults(name, spec)]
         if faults:
-            raise ValueError("; ".join(faults))
+            raise ValueError("\n".join(faults))
         return columns
 
     @model_validator(mode="after")
@@ -178,22 +199,33 @@ class Pipe(Part):
 
     outside_diameter: Millimetres | None = None
     wall: Millimetres | None = None
-    dr: float | None = Field(default=None, gt=1)
+    dr: Finite | None = Field(default=None, gt=1)
     stick: PositiveMetres
     material: str = ""
+
+
+def _side(value: Any) -> str | float:
+    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
+        return value
+    raise ValueError('a number with its unit in quotes, such as "210 degC"')
+
+
+Side = Annotated[Any, BeforeValidator(_side)]
 
 
 class Limit(Part):
     """A project's own window for one quantity, in the unit of its check; one side may be open."""
 
-    low: str | float | None = None
-    high: str | float | None = None
+    low: Side = None
+    high: Side = None
 
     def bounds(self, check: str) -> tuple[float | None, float | None]:
         """Return low and high in the stored unit of the quantity. Raises UnitError."""
         low, high = (_bound(side, check) for side in (self.low, self.high))
         if low is None and high is None:
             raise UnitError("neither low nor high is given")
+        if not all(math.isfinite(side) for side in (low, high) if side is not None):
+            raise UnitError("a limit is a finite number")
         if low is not None and high is not None and low > high:
             raise UnitError(f"low {self.low} is more than high {self.high}")
         return low, high
@@ -232,14 +264,14 @@ class Windows(Part):
         faults = []
         for check, limit in limits.items():
             if check not in FIELDS or FIELDS[check].kind != "number":
-                faults.append(f"{check} is no quantity of a record")
+                faults.append(f"{check}: the name of a quantity of a record")
                 continue
             try:
                 limit.bounds(check)
             except UnitError as error:
                 faults.append(f"{check}: {error}")
         if faults:
-            raise ValueError("; ".join(faults))
+            raise ValueError("\n".join(faults))
         return limits
 
 

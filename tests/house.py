@@ -1,0 +1,37 @@
+"""The house: which room stands on which floor. A room knows rooms of lower floors only.
+
+Written once, here; `test_house.py` holds the code to it and DEVELOPERS.md to its drawing.
+"""
+
+FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("bedrock", ("errors",)),
+    ("vocabulary", ("fields", "tables", "stationing", "quantities", "look", "cautions", "as_built")),
+    ("words and windows", ("window", "sentence")),
+    ("instruments", ("alignment", "crs", "procedures", "settings.parts")),
+    ("settings", ("settings.model",)),
+    ("settings, checked", ("settings.load",)),
+    ("read: files and cells", ("read.cells", "read.sheets")),
+    ("read: headings", ("read.headings",)),
+    ("read: rows", ("read.rows",)),
+    ("read: columns", ("read.positions", "read.times", "read.polylines")),
+    ("read: tables", ("read.records", "read.alignments")),
+    (
+        "place and judge",
+        ("place.nearest", "judge.derived", "judge.lineage", "judge.places", "judge.gaps", "judge.groups"),
+    ),
+    ("judge: windows", ("judge.windows",)),
+    ("tabulate: the journey so far", ("tabulate.journey", "tabulate.moments")),
+    ("tabulate: joints", ("tabulate.joints", "tabulate.counts", "tabulate.info")),
+    ("tabulate: lines", ("tabulate.lines",)),
+    ("publish: parts", ("publish.map_data",)),
+    ("publish", ("publish.webmap", "publish.geopackage", "publish.joint_log", "publish.readme", "publish.checksums")),
+    ("corridor", ("build", "folder")),
+    ("front door", ("cli",)),
+)
+
+
+def drawing() -> str:
+    """The house as text, top floor first, as DEVELOPERS.md shows it."""
+    rows = [f"floor {n:>2}  {name:<30}{'   '.join(rooms)}" for n, (name, rooms) in enumerate(FLOORS)]
+    wall = "in the wall" + " " * 28 + "procedures/*.toml   assets/   : data and page sources, no Python"
+    return "\n".join([*reversed(rows), wall])
