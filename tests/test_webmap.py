@@ -1,25 +1,14 @@
 """The map, opened as a reader opens it: one file, in a browser, without a network. All data is invented here."""
 
-import dataclasses
-import html.parser
-import json
-import os
-import re
-import shutil
-from collections.abc import Iterator
 from datetime import UTC, datetime
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyproj
-import pytest
 import shapely
-from playwright.sync_api import Browser, Page, sync_playwright
 
-from asbuilt import cautions, look, tables
+from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt, Counts, Title
-from asbuilt.publish import webmap
 
 CRS = pyproj.CRS.from_epsg(7855)
 NASTY = (
@@ -156,7 +145,11 @@ def _joints(line: shapely.LineString, chainage: np.ndarray, rng: np.random.Gener
     }
     for name in ("chainage_m", "offset_m", "radius95_m", "latitude", "longitude", "easting", "northing", "geometry"):
         columns[name][n - 2] = None
-    columns["station"][n - 2], columns["placed_by"][n - 2], columns["position_verdict"][n - 2] = "", "unplaced", look.NOT_RECORDED
+    columns["station"][n - 2], columns["placed_by"][n - 2], columns["position_verdict"][n - 2] = (
+        "",
+        "unplaced",
+        look.NOT_RECORDED,
+    )
     columns["in_line"][n - 1], columns["kind"][n - 1] = False, "trial"
     return _made(tables.JOINTS, n, **columns)
 

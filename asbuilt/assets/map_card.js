@@ -117,7 +117,7 @@ function jointPlace(row) {
   if (!isPlaced(row)) return section("Position", element("p", {}, "This joint has no place on the line."));
   return section("Position", [
     pairs([
-      ["Station and offset", [stationOf(row), ", ", shortOffset(joint("offset_m", row)) || "offset not recorded"]],
+      ["Station and offset", [stationOf(row), ", ", offsetText(joint("offset_m", row)) || "offset not recorded"]],
       [record.title.base_crs, latLonText(joint("latitude", row), joint("longitude", row))],
       [record.title.crs, eastNorthText(row)],
       ["Elevation, as recorded", metres(joint("elevation_m", row), 3)],
@@ -176,9 +176,23 @@ function checksTable(row) {
   return section("Window checks", [
     element("table", { class: "checks" }, element("thead", {}, element("tr", {}, head)),
       element("tbody", {}, rows.map(function (at) { return checkRows(at, sources); }))),
-    element("p", { class: "note" }, "Where the windows come from:"),
-    element("ol", { class: "sources" }, sources.map(function (text) { return element("li", {}, said(text)); })),
+    sourceList(sources),
   ]);
+}
+
+// What all sources begin with is the procedure: it is said once.
+function sourceList(sources) {
+  const shared = sources.reduce(sharedStart), cut = sources.length > 1 ? shared.lastIndexOf(": ") + 2 : 0;
+  return [
+    element("p", { class: "note" }, "Where the windows come from", cut > 2 ? [": ", said(shared.slice(0, cut - 2))] : null, "."),
+    element("ol", { class: "sources" }, sources.map(function (text) { return element("li", {}, said(text.slice(cut > 2 ? cut : 0))); })),
+  ];
+}
+
+function sharedStart(a, b) {
+  let end = 0;
+  while (end < a.length && a[end] === b[end]) end++;
+  return a.slice(0, end);
 }
 
 function sourceText(of) {
@@ -193,11 +207,11 @@ function sourcesOf(rows) {
 function checkRows(at, sources) {
   const of = check("limit", at), unit = limit("unit", of), low = limit("low", of), high = limit("high", of);
   const value = check("value", at), verdict = check("verdict", at) || NOT_RECORDED, cause = check("cause", at);
-  const number = sources.indexOf(sourceText(of)) + 1;
+  const number = sources.indexOf(sourceText(of)) + 1, isRequired = limit("required", of) !== false;
   return [
-    element("tr", { class: verdict === OUT || verdict === NOT_RECORDED ? "stands-out" : null },
+    element("tr", { class: verdict === OUT || (verdict === NOT_RECORDED && isRequired) ? "stands-out" : null },
       element("th", { scope: "row" }, checkTitle(limit("check", of)),
-        limit("required", of) === false ? element("small", {}, " not required") : null),
+        isRequired ? null : element("small", {}, " not required")),
       element("td", {}, value === null ? "not recorded" : besideLimits(value, low, high) + (unit === null ? "" : " " + unit)),
       element("td", {}, windowText(low, high, unit) || "none", sources.length > 1 ? element("sup", {}, " " + number) : null),
       element("td", {}, verdict)),
@@ -230,7 +244,7 @@ function opinions(row) {
 }
 
 function opinionText(p) {
-  const offset = shortOffset(position("offset_m", p));
+  const offset = offsetText(position("offset_m", p));
   return [
     position("station", p), offset === null ? null : "offset " + offset,
     position("radius95_m", p) === null ? null : "95 % radius " + metres(position("radius95_m", p), 2),

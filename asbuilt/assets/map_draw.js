@@ -75,10 +75,10 @@ function drawOutOfLine(c, r) {
 // Drawn once for each kind and size and copied from then on: that is what makes many joints quick.
 const sprites = new Map();
 
-function sprite(name, r, draw) {
+function sprite(name, r, reach, draw) {
   const ratio = window.devicePixelRatio || 1, key = name + "|" + r.toFixed(2) + "|" + ratio;
   if (!sprites.has(key)) {
-    const half = Math.ceil(1.25 * r + 6), made = document.createElement("canvas");
+    const half = Math.ceil(reach), made = document.createElement("canvas");
     made.width = made.height = Math.ceil(2 * half * ratio);
     const c = made.getContext("2d");
     c.setTransform(ratio, 0, 0, ratio, half * ratio, half * ratio);
@@ -109,6 +109,9 @@ function drawingOrder() {
 }
 
 const order = drawingOrder();
+const signs = Array.from({ length: record.joints.rows }, function (_, row) {
+  return isInLine(row) ? joint("fusion_verdict", row) || NOT_RECORDED : "out of line";
+});
 const standing = new Set(order.filter(standsOut));
 
 function radiusOf(view, row) {
@@ -116,27 +119,36 @@ function radiusOf(view, row) {
 }
 
 function drawJoint(c, view, row, x, y) {
-  const r = radiusOf(view, row);
+  const r = radiusOf(view, row), verdict = joint("fusion_verdict", row), ring = ringOf(view, row);
   if (!isInLine(row)) {
-    stamp(c, sprite("out of line", Math.max(4, r), function (s) { drawOutOfLine(s, Math.max(4, r)); }), x, y);
+    const size = Math.max(4, r);
+    stamp(c, sprite("out of line", size, size + 2, function (s) { drawOutOfLine(s, size); }), x, y);
     return;
   }
-  const verdict = joint("fusion_verdict", row), ring = RINGS[joint("position_verdict", row)];
-  stamp(c, sprite(verdict, r, function (s) { drawShape(s, verdict, r); }), x, y);
-  if (ring && (ring !== "arcs" || view.zoomedIn)) {
-    stamp(c, sprite("ring " + ring, r, function (s) { drawRing(s, ring, r); }), x, y);
-  }
+  stamp(c, sprite(verdict, r, 1.25 * r + 1, function (s) { drawShape(s, verdict, r); }), x, y);
+  if (ring) stamp(c, sprite("ring " + ring, r, 1.25 * r + 5, function (s) { drawRing(s, ring, r); }), x, y);
 }
 
+function ringOf(view, row) {
+  const ring = RINGS[joint("position_verdict", row)];
+  return ring === "arcs" && !view.zoomedIn ? undefined : ring;
+}
+
+// Joints that fall on one pixel with the same sign are one stamp: a long route seen whole has many of them.
 function drawJoints(c, view, labels, ofThese) {
-  let drawn = 0;
+  const drawn = { joints: 0, stamps: 0 };
+  let last = null;
   order.forEach(function (row) {
     if (!ofThese(row)) return;
     const x = screenX(view, jointSpots.xs[row]), y = screenY(view, jointSpots.ys[row]);
     if (!isSeen(view, x, y, 20)) return;
+    drawn.joints++;
+    const sign = signs[row] + (ringOf(view, row) || "");
+    if (last !== null && sign === last.sign && Math.abs(x - last.x) < 0.6 && Math.abs(y - last.y) < 0.6) return;
     drawJoint(c, view, row, x, y);
     labels.keepClear(x, y, radiusOf(view, row));
-    drawn++;
+    drawn.stamps++;
+    last = { sign: sign, x: x, y: y };
   });
   return drawn;
 }
@@ -224,10 +236,12 @@ function shortestBand(view, path) {
   return { xs: [x - dx, x + dx], ys: [y - dy, y + dy] };
 }
 
+// Where the joints between two neighbours have a record but no place, no record is missing: say what is.
 function gapWords(g) {
-  const records = gap("missing_records", g), length = metres(gap("length_m", g), 1);
-  return [length, records === null ? null : many(records, "missing record")]
-    .filter(function (one) { return one !== null; }).join(", ");
+  const missing = gap("missing_records", g), unplaced = gap("unplaced_here", g), words = [metres(gap("length_m", g), 1)];
+  if (missing !== null && (missing > 0 || !unplaced)) words.push(many(missing, "missing record"));
+  if (unplaced) words.push(many(unplaced, "joint") + " without a place");
+  return words.filter(function (one) { return one !== null; }).join(", ");
 }
 
 // ---- labels ------------------------------------------------------------------------------------------------------
@@ -432,21 +446,23 @@ function drawSelectedStation(c, view, choice, labels) {
 
 // ---- the whole picture -------------------------------------------------------------------------------------------
 
-// Draws everything for one view and returns what was drawn. `choice` is what the card is about, or null.
+// Draws everything for one view and returns how much was drawn. `choice` is what the card is about, or null.
 function drawRecord(c, view, choice, textSize) {
   const labels = new Labels(c, view, textSize), is = function (kind) { return choice !== null && choice.kind === kind; };
   if (is("joint")) drawRadius(c, view, choice.row);
   lines.forEach(function (line) { strokePath(c, view, line, PAPER, 6); });
   lines.forEach(function (line) { strokePath(c, view, line, record.look.line, 2); });
-  let joints = drawJoints(c, view, labels, function (row) { return !standing.has(row); });
+  const inOrder = drawJoints(c, view, labels, function (row) { return !standing.has(row); });
   const gaps = drawGaps(c, view, is("gap") ? choice.row : null);
-  joints += drawJoints(c, view, labels, function (row) { return standing.has(row); });
+  const prominent = drawJoints(c, view, labels, function (row) { return standing.has(row); });
   if (is("joint")) drawSelectedJoint(c, view, choice.row, labels);
   if (is("station")) drawSelectedStation(c, view, choice, labels);
   gapPaths.forEach(function (path, g) { nameGap(view, path, g, labels); });
   const names = drawMarks(c, view, labels);
   drawJointNames(view, labels);
-  return { joints: joints, gaps: gaps, stations: names };
+  return {
+    joints: inOrder.joints + prominent.joints, stamps: inOrder.stamps + prominent.stamps, gaps: gaps, stations: names,
+  };
 }
 
 function nameGap(view, path, g, labels) {

@@ -63,8 +63,8 @@ def _straddling(
 ) -> list[str]:
     """An offset whose uncertainty reaches over the edge of the window tells nothing: said on each, and once for all."""
     open_ = (verdict == CANNOT_TELL) & rows["offset_sd_m"].notna().to_numpy()
-    for i in rows.index[open_]:
-        off, reach = rows.loc[i, "offset_m"], TWO_SIDED_95 * rows.loc[i, "offset_sd_m"]
+    offset, reaches = rows["offset_m"].to_numpy(float), TWO_SIDED_95 * rows["offset_sd_m"].to_numpy(float)
+    for i, off, reach in zip(rows.index[open_], offset[open_], reaches[open_], strict=True):
         side = "right" if off > 0 else "left"
         reasons[i].append(
             f"fix {abs(off):.2f} m {side} ± {reach:.2f} m (95 %) reaches over the window of {offset_m:g} m"
@@ -121,9 +121,9 @@ def _crowds(
     order = rows[in_line & rows["chainage_m"].notna().to_numpy()].assign(one=rows["machine"].fillna(""))
     order = order.sort_values(["line", "one", "chainage_m"])
     near = (order.groupby(["line", "one"])["chainage_m"].diff() < _CROWDED * stick_m).to_numpy()
-    for _, crowd in order.groupby(np.cumsum(~near)):
-        if len(crowd) < _CROWD:
-            continue
+    run = np.cumsum(~near)
+    crowded = np.bincount(run, minlength=1)[run] >= _CROWD
+    for _, crowd in order[crowded].groupby(run[crowded]):
         verdict[rows.index.get_indexer(crowd.index)] = CANNOT_TELL
         for i in crowd.index:
             reasons[i].append("fused where many joints crowd: its fix does not say where it lies")

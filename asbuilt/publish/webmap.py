@@ -22,6 +22,7 @@ from asbuilt import look
 from asbuilt.as_built import AsBuilt, Counts, Title
 from asbuilt.cautions import CAUTIONS
 from asbuilt.publish.map_data import map_data
+from asbuilt.sentence import summary
 
 # One script in the order in which the parts lean on each other; they share one scope and leave none to the page.
 _SCRIPTS = ("map_record.js", "map_words.js", "map_view.js", "map_draw.js", "map_card.js", "map_lists.js", "map.js")
@@ -123,7 +124,7 @@ def _words(as_built: AsBuilt) -> dict[str, str]:
         "title_block": _pairs(_title_block(title)),
         "station_example": "12+34" if title.station_length.startswith("100 ") else "1+250",
         "first_caution": _e(CAUTIONS[0]),
-        "counts": _e(sentence(counts, title.length_kind)),
+        "counts": "".join(f"<p>{_e(text)}</p>" for text in summary(as_built)),
         "statements": _list("Said once for many joints", as_built.statements) + _list("Used as found", as_built.notes),
         "outstanding": str(counts.outstanding),
         "key": _key(counts, int((~as_built.tables["joints"]["in_line"].fillna(True)).sum())),
@@ -164,28 +165,6 @@ def _list(heading: str, texts: tuple[str, ...]) -> str:
     return f"<h3>{_e(heading)}</h3><ul>{items}</ul>" if texts else ""
 
 
-def sentence(counts: Counts, length_kind: str) -> str:
-    """Return the counts of the record in one sentence."""
-    fusion = ", ".join(
-        f"{verdict} {counts.fusion.get(verdict, 0)}"
-        for verdict in (look.IN_WINDOW, look.OUT_OF_WINDOW, look.CANNOT_TELL, look.NOT_RECORDED)
-    )
-    return (
-        f"{_many(counts.joints, 'joint')} on {counts.length_m:.1f} m ({length_kind}), fusion {fusion};"
-        f" {_many(counts.gaps, 'gap')} with {_many(counts.missing_records, 'missing record')};"
-        f" {_many(counts.unplaced, 'joint')} without a place."
-    )
-
-
-def _many(count: int, thing: str) -> str:
-    """Write a count with its noun.
-
-    >>> _many(1, "gap"), _many(0, "gap")
-    ('1 gap', '0 gaps')
-    """
-    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
-
-
 def _key(counts: Counts, out_of_line: int) -> str:
     """Return the key: a sign (drawn by the scripts with the map's own strokes), a word and a count each."""
     fusion = [
@@ -199,7 +178,7 @@ def _key(counts: Counts, out_of_line: int) -> str:
         if verdict != look.NO_WINDOW or counts.position.get(verdict, 0)
     ]
     rest = [
-        _sign("gap", "gap", "gap: records are missing", counts.gaps),
+        _sign("gap", "gap", "gap in the record", counts.gaps),
         _sign("out-of-line", "out", "cut out or trial, in no count", out_of_line),
     ]
     rows = {"Fusion": fusion, "Position": position, "Also": rest}

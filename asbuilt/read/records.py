@@ -23,7 +23,7 @@ from asbuilt.read.positions import Target, positions
 from asbuilt.read.rows import SourceRows, source_rows
 from asbuilt.read.sheets import Sheet, read_sheets
 from asbuilt.read.times import moments
-from asbuilt.settings import RecordSource, Settings
+from asbuilt.settings import RecordSource, Settings, matching
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class _Part:
 
 
 def _files(folder: Path, source: RecordSource) -> Iterator[tuple[Path, str]]:
-    found = {p for pattern in source.files for p in folder.glob(pattern) if p.is_file()}
+    found = {p for pattern in source.files for p in matching(folder, pattern)}
     for path in sorted(found):
         yield path, path.relative_to(folder).as_posix()
 

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 from asbuilt.errors import NotBuiltError, Problem, SettingsError
 from asbuilt.fields import FIELDS
 from asbuilt.settings.model import Settings
+from asbuilt.settings.parts import as_path, is_inside, matching
 
 SIDE_FILES = ("tally", "survey", "features", "people", "machines", "tests", "decisions", "plan", "found")
 
@@ -26,7 +27,9 @@ def load(folder: Path) -> Settings:
         raise SettingsError(Problem(str(folder), what, "name the folder that holds route.toml")) from None
     except UnicodeDecodeError as error:
         raise SettingsError(Problem(str(path), f"not UTF-8 at byte {error.start}", "save it as UTF-8")) from error
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError as error:
+        raise SettingsError(Problem(str(path), "not TOML: nested too deep", "write it flat")) from error
+    except ValueError as error:  # a TOMLDecodeError, or a number of thousands of digits
         raise SettingsError(Problem(str(path), f"not TOML: {error}", "mend that line")) from error
     _refuse_what_is_not_built(asked, folder)
     return _checked(asked, folder)
@@ -46,16 +49,51 @@ def _refuse_what_is_not_built(asked: dict[str, Any], folder: Path) -> None:
 
 
 def _checked(asked: dict[str, Any], folder: Path) -> Settings:
-    unknown = list(_unknown_fields(asked))
+    known = {key: value for key, value in asked.items() if key != "folder"}
+    first = _errors(known, folder)
+    # A rule across keys is looked at only where each key is right by itself: so once more, without the wrong ones.
+    wrong = [e["loc"] for e in first]
+    second = _errors(_without(known, wrong), folder) if first else []
+    errors = first + [e for e in second if not any(_covers(e["loc"], loc) for loc in wrong)]
+    problems = [*_unknown_fields(asked), *map(_problem, errors), *_absent(asked, folder)]
+    if "folder" in asked:
+        problems.append(_problem({"loc": ("folder",), "type": "extra_forbidden"}))
+    if problems:
+        raise SettingsError(problems)
+    return Settings(**known, folder=folder)
+
+
+def _errors(asked: dict[str, Any], folder: Path) -> list[Any]:
     try:
-        settings = Settings(**asked, folder=folder)
+        Settings(**asked, folder=folder)
     except ValidationError as error:
-        raise SettingsError([*unknown, *(_problem(e) for e in _first_causes(error.errors()))]) from error
-    absent = [p for source in settings.records for p in _absent_files(source.files, folder, "records.files")]
-    absent += [p for a in settings.alignment for p in _absent_files((a.file,), folder, "alignment.file")]
-    if unknown or absent:
-        raise SettingsError(unknown + absent)
-    return settings
+        return [e for found in _first_causes(error.errors()) for e in _by_key(found)]
+    return []
+
+
+def _without(value: Any, places: list[tuple[str | int, ...]]) -> Any:
+    """Return the tables without the values at `places`; instead of an item of a list the whole list is left out."""
+    for place in places:
+        keys = list(place)
+        while isinstance(keys[-1], int):
+            keys.pop()
+        value = _dropped(value, keys)
+    return value
+
+
+def _dropped(value: Any, keys: list[str | int]) -> Any:
+    if isinstance(value, list):
+        return [_dropped(v, keys[1:]) if i == keys[0] else v for i, v in enumerate(value)]
+    if not isinstance(value, dict):
+        return value
+    if len(keys) == 1:
+        return {k: v for k, v in value.items() if k != keys[0]}
+    return {k: _dropped(v, keys[1:]) if k == keys[0] else v for k, v in value.items()}
+
+
+def _covers(place: tuple[str | int, ...], wrong: tuple[str | int, ...]) -> bool:
+    """Whether what is said of `place` may come from leaving out `wrong`."""
+    return place == wrong[: len(place)]
 
 
 def _first_causes(errors: list[Any]) -> list[Any]:
@@ -67,34 +105,79 @@ def _first_causes(errors: list[Any]) -> list[Any]:
 
 
 def _unknown_fields(asked: dict[str, Any]) -> Iterator[Problem]:
-    tables = asked.get("records", [])
-    for number, table in enumerate(tables if isinstance(tables, list) else [], start=1):
-        columns = table.get("columns", {}) if isinstance(table, dict) else {}
+    for number, table in enumerate(_tables(asked, "records"), start=1):
+        columns = table.get("columns", {})
         for name in columns if isinstance(columns, dict) else ():
             if name not in FIELDS:
                 do = _nearest(name, tuple(FIELDS)) or f"a field is one of {', '.join(FIELDS)}"
                 yield Problem(f"route.toml: records no. {number}, columns.{name}", "no field has this name", do)
 
 
-def _absent_files(patterns: tuple[str, ...], folder: Path, key: str) -> list[Problem]:
-    return [
-        Problem(f"route.toml: {key}", f"no file matches {p!r}", "correct the name, or put the file in the route folder")
-        for p in patterns
-        if not any(path.is_file() for path in folder.glob(p))
-    ]
+def _absent(asked: dict[str, Any], folder: Path) -> Iterator[Problem]:
+    """Every file that is named and not there, and every record file that two sources read."""
+    seen: dict[tuple[Path, Any], int] = {}
+    for number, table in enumerate(_tables(asked, "records"), start=1):
+        for pattern in table.get("files", ()) if isinstance(table.get("files"), list) else ():
+            paths = matching(folder, pattern) if is_inside(pattern) else None
+            if paths == []:
+                yield _no_file("records", number, "files", pattern)
+            for path in paths or ():
+                part = str(table.get("sheet", table.get("layer")))
+                other = seen.setdefault((path, part), number)
+                if other != number:
+                    what = f"records no. {other} reads {path.relative_to(folder).as_posix()}, too"
+                    yield Problem(f"route.toml: records no. {number}, files", what, "name each file in one source")
+    for number, table in enumerate(_tables(asked, "alignment"), start=1):
+        file: Any = table.get("file")
+        if is_inside(file) and not (folder / as_path(file)).is_file():
+            yield _no_file("alignment", number, "file", file)
+
+
+def _tables(asked: dict[str, Any], name: str) -> list[dict[str, Any]]:
+    found = asked.get(name)
+    return [t if isinstance(t, dict) else {} for t in found] if isinstance(found, list) else []
+
+
+def _no_file(table: str, number: int, key: str, found: str) -> Problem:
+    do = "correct the name, or put the file in the route folder"
+    return Problem(f"route.toml: {table} no. {number}, {key}", f"no file matches {found!r}", do)
+
+
+def _by_key(error: Any) -> list[Any]:
+    """Part what a rule over a whole table found into one error for each of its keys."""
+    if error["type"] != "value_error" or error["loc"][-1] not in ("columns", "limits"):
+        return [error]
+    parts = [text.partition(": ") for text in error["msg"].removeprefix("Value error, ").split("\n")]
+    return [{**error, "loc": (*error["loc"], key), "msg": text, "input": error["input"][key]} for key, _, text in parts]
+
+
+_ALLOWED = {
+    "dict_type": "a table", "model_type": "a table", "tuple_type": "a list", "string_type": "text in quotes",
+    "bool_type": "true or false", "int_type": "a whole number", "float_type": "a number", "float_parsing": "a number",
+    "too_short": "at least one", "string_too_short": "some text",
+}  # fmt: skip
 
 
 def _problem(error: Any) -> Problem:
-    key = _key(error["loc"])
+    key = f"route.toml: {_key(error['loc'])}"
     if error["type"] == "missing":
-        return Problem(f"route.toml: {key}", "not given", "it is required")
+        return Problem(key, "not given", "it is required")
     if error["type"] == "extra_forbidden":
         known = _known_keys(error["loc"][:-1])
         do = _nearest(str(error["loc"][-1]), known) or f"known here: {', '.join(known)}"
-        return Problem(f"route.toml: {key}", "this key is not known", do)
-    found = error["input"] if not isinstance(error["input"], dict | list) else "as written"
-    allowed = error["msg"].removeprefix("Value error, ").removeprefix("Input ")
-    return Problem(f"route.toml: {key}", f"found {found!r}" if found != "as written" else found, f"allowed: {allowed}")
+        return Problem(key, "this key is not known", do)
+    allowed = _ALLOWED.get(error["type"], error["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
+    if error["loc"] in (("records",), ("alignment",)):
+        allowed = f"a list of tables, each headed [[{error['loc'][0]}]]"
+    return Problem(key, f"found {_found(error['input'])}", f"allowed: {allowed}")
+
+
+def _found(value: Any) -> str:
+    """Write what stands in the file; of a table or a list only that it is one."""
+    if isinstance(value, dict | list):
+        return f"{'a' if value else 'an empty'} {'table' if isinstance(value, dict) else 'list'}"
+    text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    return text if len(text) <= 80 else f"{text[:77]}..."
 
 
 def _key(loc: tuple[str | int, ...]) -> str:

@@ -1,13 +1,12 @@
 """The tables of `route.toml`. A name with a unit at its end holds the quantity in that unit."""
 
-import math
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from asbuilt.fields import FIELDS, KINDS
-from asbuilt.quantities import METRES_PER_FOOT, UnitError, quantity, unit
+from asbuilt.quantities import METRES_PER_FOOT, UnitError, unit
 from asbuilt.settings.parts import (
     Crs,
     CrsIfAny,
@@ -16,11 +15,12 @@ from asbuilt.settings.parts import (
     Encoding,
     Finite,
     InsidePath,
+    Limit,
     Metres,
-    Millimetres,
     OneOrMore,
     Part,
     PositiveMetres,
+    PositiveMillimetres,
     YesNo,
     Zone,
 )
@@ -48,7 +48,7 @@ class Route(Part):
     def _foot_is_said(self) -> Self:
         if self.units == "us" and self.foot is None:
             raise ValueError('with units = "us" also foot = "survey" or foot = "international"')
-        if self.station_length and (abs(self._station_units % 1 - 0.5) < 0.499 or self._station_units < 0.999):
+        if abs(self._station_units - round(self._station_units)) > 1e-5 * self._station_units:
             raise ValueError("station_length is a whole number of the unit that stations are written in")
         return self
 
@@ -197,50 +197,11 @@ def _column_faults(name: str, spec: ColumnSpec) -> list[str]:
 class Pipe(Part):
     """[pipe]: what is laid. A stated wall outranks outside diameter / DR."""
 
-    outside_diameter: Millimetres | None = None
-    wall: Millimetres | None = None
+    outside_diameter: PositiveMillimetres | None = None
+    wall: PositiveMillimetres | None = None
     dr: Finite | None = Field(default=None, gt=1)
     stick: PositiveMetres
     material: str = ""
-
-
-def _side(value: Any) -> str | float:
-    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
-        return value
-    raise ValueError('a number with its unit in quotes, such as "210 degC"')
-
-
-Side = Annotated[Any, BeforeValidator(_side)]
-
-
-class Limit(Part):
-    """A project's own window for one quantity, in the unit of its check; one side may be open."""
-
-    low: Side = None
-    high: Side = None
-
-    def bounds(self, check: str) -> tuple[float | None, float | None]:
-        """Return low and high in the stored unit of the quantity. Raises UnitError."""
-        low, high = (_bound(side, check) for side in (self.low, self.high))
-        if low is None and high is None:
-            raise UnitError("neither low nor high is given")
-        if not all(math.isfinite(side) for side in (low, high) if side is not None):
-            raise UnitError("a limit is a finite number")
-        if low is not None and high is not None and low > high:
-            raise UnitError(f"low {self.low} is more than high {self.high}")
-        return low, high
-
-
-def _bound(side: str | float | None, check: str) -> float | None:
-    if side is None:
-        return None
-    if not FIELDS[check].unit:
-        return float(side)
-    if not isinstance(side, str):
-        raise UnitError(
-            f'{side!r} has no unit; write a number with its unit, in quotes, as "{side} {FIELDS[check].unit}"'
-        )
-    return quantity(side, FIELDS[check].unit)
 
 
 class PositionWindow(Part):

@@ -1,16 +1,18 @@
-"""The kinds of value that stand in `route.toml`: quantities with their unit, time zones, paths within the folder."""
+"""The kinds of value that stand in `route.toml`: quantities with their unit, zones, frames, paths within the folder."""
 
 import math
 import re
 from datetime import date, datetime, timedelta
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pyproj
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 from pyproj.exceptions import CRSError
 
+from asbuilt.fields import FIELDS
 from asbuilt.quantities import UnitError, quantity
 
 
@@ -21,7 +23,15 @@ class Part(BaseModel):
 
 
 YesNo = Annotated[bool, Field(strict=True)]
-_MOST = 1e9  # metres or millimetres: beyond this a float no longer tells the vertices of a line apart
+_MOST = 1e9  # beyond this many metres a float no longer tells the vertices of a line apart
+
+
+def _stated(text: str, to_unit: str) -> float:
+    with np.errstate(over="ignore"):  # refused below
+        found = quantity(text, to_unit)
+    if not abs(found) <= _MOST:
+        raise UnitError(f"{text!r} is more than {_MOST:g} {to_unit}")
+    return found
 
 
 def _quantity_in(to_unit: str, example: str) -> BeforeValidator:
@@ -29,12 +39,9 @@ def _quantity_in(to_unit: str, example: str) -> BeforeValidator:
         if not isinstance(value, str):
             raise ValueError(f'a number with its unit in quotes, such as "{example}"')
         try:
-            found = quantity(value, to_unit)
+            return _stated(value, to_unit)
         except UnitError as error:
-            raise ValueError(f'{error}; allowed is a number with its unit, such as "{example}"') from error
-        if not abs(found) <= _MOST:
-            raise ValueError(f"at most {_MOST:g} {to_unit}")
-        return found
+            raise ValueError(f'a number with its unit, such as "{example}"; {error}') from error
 
     return BeforeValidator(read)
 
@@ -47,7 +54,7 @@ def _positive(value: float) -> float:
 
 Metres = Annotated[float, _quantity_in("m", "12 m")]
 PositiveMetres = Annotated[Metres, AfterValidator(_positive)]
-Millimetres = Annotated[float, _quantity_in("mm", "630 mm")]
+PositiveMillimetres = Annotated[float, _quantity_in("mm", "630 mm"), AfterValidator(_positive)]
 
 
 def _finite(value: float) -> float:
@@ -84,18 +91,16 @@ def _zone(value: Any) -> ZoneInfo:
 
 Zone = Annotated[ZoneInfo, BeforeValidator(_zone)]
 
-_LONGEST_SHIFT = timedelta(days=36_525)  # a clock that was never set starts some decades back
+_LONGEST_SHIFT = timedelta(days=10_958)  # 30 years: a clock that was never set starts some decades back
 _SHIFT = re.compile(r"([+-]?)\s*(.*)")
 
 
 def _duration(value: Any) -> timedelta:
     sign, rest = _SHIFT.fullmatch(value.strip()).groups() if isinstance(value, str) else ("", "")  # type: ignore[union-attr]
     try:
-        shift = timedelta(seconds=quantity(rest, "s"))
+        shift = timedelta(seconds=_stated(rest, "s"))
     except UnitError as error:
-        raise ValueError('a duration with its sign and unit, such as "+1 h"') from error
-    except OverflowError:
-        shift = timedelta.max
+        raise ValueError(f'a duration with its sign and unit, such as "+1 h"; {error}') from error
     if shift > _LONGEST_SHIFT:
         raise ValueError(f"at most {_LONGEST_SHIFT.days} days")
     return -shift if sign == "-" else shift
@@ -104,14 +109,29 @@ def _duration(value: Any) -> timedelta:
 Duration = Annotated[timedelta, BeforeValidator(_duration)]
 
 
+def as_path(text: str) -> str:
+    """Return a path of `route.toml` with plain slashes."""
+    return str(PurePosixPath(text.replace("\\", "/")))
+
+
+def is_inside(value: Any) -> bool:
+    """Whether the value is a path (or a pattern of paths) that cannot lead out of the route folder."""
+    path = PurePosixPath(as_path(value)) if isinstance(value, str) else PurePosixPath()
+    out = path.is_absolute() or ".." in path.parts or re.search(r"[:\x00]", str(path))
+    return bool(path.parts) and not out and not any("**" in part != "**" for part in path.parts)
+
+
+def matching(folder: Path, pattern: str) -> list[Path]:
+    """Return the files that a path or a pattern names, in order. A name with brackets in it may be meant as it is."""
+    if (folder / as_path(pattern)).is_file():
+        return [folder / as_path(pattern)]
+    return sorted(path for path in folder.glob(as_path(pattern)) if path.is_file())
+
+
 def _inside(value: Any) -> str:
-    text = value if isinstance(value, str) else ""
-    path = PurePosixPath(text.replace("\\", "/"))
-    if not text.strip() or not path.parts or path.is_absolute() or ".." in path.parts or re.search(r"[:\x00]", text):
-        raise ValueError("a path within the route folder, such as records/crew_a.csv")
-    if any("**" in part != "**" for part in path.parts):
-        raise ValueError("a pattern in which ** stands alone between two slashes, such as records/**/*.csv")
-    return str(path)
+    if not is_inside(value):
+        raise ValueError("a path within the route folder, such as records/crew_a.csv or records/crew_*.csv")
+    return as_path(value)
 
 
 InsidePath = Annotated[str, BeforeValidator(_inside)]
@@ -148,3 +168,42 @@ def _listed(value: Any) -> Any:
 
 
 OneOrMore = Annotated[tuple[str, ...], BeforeValidator(_listed)]
+
+
+def _side(value: Any) -> str | float:
+    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
+        return value
+    raise ValueError('a number with its unit in quotes, such as "210 degC"')
+
+
+Side = Annotated[Any, BeforeValidator(_side)]
+
+
+class Limit(Part):
+    """A project's own window for one quantity, in the unit of its check; one side may be open."""
+
+    low: Side = None
+    high: Side = None
+
+    def bounds(self, check: str) -> tuple[float | None, float | None]:
+        """Return low and high in the stored unit of the quantity. Raises UnitError."""
+        low, high = (_bound(side, check) for side in (self.low, self.high))
+        if low is None and high is None:
+            raise UnitError("neither low nor high is given")
+        if not all(math.isfinite(side) for side in (low, high) if side is not None):
+            raise UnitError("a limit is a finite number")
+        if low is not None and high is not None and low > high:
+            raise UnitError(f"low {self.low} is more than high {self.high}")
+        return low, high
+
+
+def _bound(side: str | float | None, check: str) -> float | None:
+    if side is None:
+        return None
+    if not FIELDS[check].unit:
+        return float(side)
+    if not isinstance(side, str):
+        raise UnitError(
+            f'{side!r} has no unit; write a number with its unit, in quotes, as "{side} {FIELDS[check].unit}"'
+        )
+    return _stated(side, FIELDS[check].unit)

@@ -1,0 +1,184 @@
+"""How long the stages of a build take, each as a ratio to a floor measured in the same run.
+
+`python -m tests.bench.journey --joints 10000 --vertices 2000` makes an invented line and records in a temporary
+folder, builds it, and prints CPU seconds (least of the repeats) and ratios. Floors: `pyarrow.csv` for reading, plain
+`shapely.line_locate_point` and a nearest query of an `STRtree` of the legs for placing, bare `sqlite3.executemany` of
+prepared rows of all tables, without an index, for what is written. Absolute figures belong to
+one machine; ratios carry.
+"""
+
+import argparse
+import sqlite3
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pandas as pd
+import pyarrow.csv
+import pyogrio
+import pyproj
+import shapely
+
+from asbuilt import build as journey
+from asbuilt import procedures, settings
+from asbuilt.judge.derived import derive
+from asbuilt.judge.lineage import lineage
+from asbuilt.judge.places import judge_places
+from asbuilt.judge.windows import judge_windows
+from asbuilt.place.nearest import Reach, place
+from asbuilt.publish import geopackage, joint_log, webmap
+from asbuilt.read.alignments import read_alignments
+from asbuilt.read.positions import Target
+from asbuilt.read.records import read
+
+_ROUTE = """
+[route]
+name = "Bench (invented)"
+crs = "EPSG:7855"
+timezone = "UTC"
+[[alignment]]
+line = "main"
+file = "line.gpkg"
+[[records]]
+files = ["records.csv"]
+crs = "EPSG:7844"
+accuracy = "95%"
+[records.columns]
+joint = "joint"
+time = { column = "time", format = "%Y-%m-%d %H:%M" }
+fusion_pressure = { column = "fusion (MPa)", kind = "interfacial" }
+[pipe]
+outside_diameter = "630 mm"
+wall = "37.3 mm"
+stick = "12 m"
+[window]
+procedure = "ISO 21307 single low pressure"
+[window.position]
+offset = "2 m"
+"""
+
+
+def make(folder: Path, *, joints: int, vertices: int) -> None:
+    """Write an invented route: a wandering line, a joint every 12 m, thirty columns of records."""
+    rng = np.random.default_rng(1)
+    length = 12.0 * (joints + 1)
+    step = length / (vertices - 1)
+    bearing = np.cumsum(rng.normal(0, 0.05, vertices - 1))
+    legs = np.column_stack([np.cos(bearing), np.sin(bearing)]) * step
+    xy = np.cumsum(np.vstack([[500_000, 5_250_000], legs]), axis=0)
+    line = shapely.linestrings(xy)
+    frame = pd.DataFrame({"name": ["main"]})
+    pyogrio.write_dataframe(geopandas.GeoDataFrame(frame, geometry=[line], crs="EPSG:7855"), folder / "line.gpkg")
+    at = shapely.get_coordinates(shapely.line_interpolate_point(line, 12.0 * np.arange(1, joints + 1)))
+    fixes = at + rng.normal(0, 0.5, at.shape)
+    longitude, latitude = pyproj.Transformer.from_crs(7855, 7844, always_xy=True).transform(*fixes.T)
+    n = np.arange(joints)
+    time_of = pd.date_range("2026-01-01", periods=joints, freq="53min").strftime("%Y-%m-%d %H:%M")
+    table = {"joint": [f"{i:06d}" for i in n], "time": time_of, "latitude": latitude, "longitude": longitude}
+    table |= {"accuracy (m)": 1.2, "machine": [f"M{i % 3}" for i in n], "operator": [f"operator {i % 7}" for i in n]}
+    table |= {"heater temperature (°C)": rng.normal(225, 2, joints).round(1), "fusion (MPa)": 0.17}
+    table |= {"soak time (s)": rng.normal(500, 8, joints).round(0), "removal time (s)": 6.0, "ramp time (s)": 15.0}
+    table |= {"cooling time (min)": 26.0, "initial bead (mm)": 5.0, "ambient temperature (°C)": 15.0}
+    extra = {f"other {i}": "as found" for i in range(15)}
+    pd.DataFrame(table | extra).to_csv(folder / "records.csv", index=False)
+    (folder / "route.toml").write_text(_ROUTE, encoding="utf-8")
+
+
+def least(run: Callable[[], object], repeats: int = 3) -> float:
+    """Return the least CPU time of some runs, seconds."""
+    spent = []
+    for _ in range(repeats):
+        start = time.process_time()
+        run()
+        spent.append(time.process_time() - start)
+    return min(spent)
+
+
+def sqlite_floor(as_built: object, path: Path) -> None:
+    """Write the same tables as prepared rows into a bare SQLite file."""
+    path.unlink(missing_ok=True)
+    with sqlite3.connect(path) as base:
+        for name, rows in as_built.items():  # type: ignore[attr-defined]
+            if rows:
+                base.execute(f"CREATE TABLE {name} ({', '.join(f'c{i}' for i in range(len(rows[0])))})")
+                base.executemany(f"INSERT INTO {name} VALUES ({', '.join('?' * len(rows[0]))})", rows)  # noqa: S608
+    base.close()
+
+
+def prepared(frame: pd.DataFrame) -> list[tuple[object, ...]]:
+    """Return the rows of a table as SQLite takes them, geometry as WKB."""
+    plain = frame.drop(columns="geometry", errors="ignore").astype(object)
+    plain = plain.map(lambda v: str(v) if isinstance(v, pd.Timestamp) else v if pd.notna(v) else None)
+    if "geometry" in frame:
+        plain["geometry"] = shapely.to_wkb(frame["geometry"].to_numpy())
+    return list(plain.itertuples(index=False, name=None))
+
+
+def main() -> None:
+    """Make, time and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--joints", type=int, default=10_000)
+    parser.add_argument("--vertices", type=int, default=2_000)
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        make(folder, joints=asked.joints, vertices=asked.vertices)
+        _time(folder, asked.joints, asked.vertices)
+
+
+def _time(folder: Path, joints: int, vertices: int) -> None:
+    route = settings.load(folder)
+    designs = read_alignments(route)
+    target = Target(designs.frame, designs.area)
+    rows = read(route, target).rows
+    line = designs.lines[0].line
+    whole, legs = shapely.linestrings(line.xy), shapely.linestrings(np.stack([line.xy[:-1], line.xy[1:]], axis=1))
+    points = shapely.points(rows[["easting", "northing"]].to_numpy())
+    lines, how = [("main", line)], {"metres_per_unit": 1.0, "reach": Reach(100.0, 2.0)}
+    located = (
+        rows.drop(columns="line").join(place(rows, lines, **how)).assign(outcome="joint", station="", other_station="")
+    )
+    procedure = procedures.load(route.window.procedure, folder)
+    recorded = frozenset({"soak_time", "heater_temperature", "fusion_pressure"})
+    as_built = journey.build(route)
+    ready = {n: prepared(f) for n, f in as_built.tables.items()}
+    floors: dict[str, Callable[[], object]] = {
+        "pyarrow.csv": lambda: pyarrow.csv.read_csv(folder / "records.csv"),
+        "STRtree nearest": lambda: shapely.STRtree(legs).query_nearest(points),
+        "line_locate_point": lambda: shapely.line_locate_point(whole, points),
+        "bare sqlite3": lambda: sqlite_floor(ready, folder / "a.sqlite"),
+    }
+    in_line, windows = np.ones(len(rows), dtype=bool), {"procedure": procedure, "settings": route, "recorded": recorded}
+    stages: tuple[tuple[str, str, Callable[[], object]], ...] = (
+        ("read", "pyarrow.csv", lambda: read(route, target)),
+        ("place", "STRtree nearest", lambda: place(rows, lines, **how)),
+        ("place", "line_locate_point", lambda: place(rows, lines, **how)),
+        ("lineage", "STRtree nearest", lambda: lineage(rows, route.route.timezone)),
+        ("judge windows", "STRtree nearest", lambda: judge_windows(rows, derive(rows, route), **windows)),
+        ("judge places", "STRtree nearest", lambda: judge_places(located, in_line=in_line, offset_m=2.0, stick_m=12.0)),
+        ("GeoPackage", "bare sqlite3", lambda: _afresh(geopackage.write_geopackage, as_built, folder / "a.gpkg")),
+        ("map", "bare sqlite3", lambda: webmap.write_map(as_built, folder / "m.html")),
+        ("workbook", "bare sqlite3", lambda: joint_log.write_workbook(as_built, folder / "l.xlsx")),
+        ("CSV", "bare sqlite3", lambda: joint_log.write_csv(as_built, folder / "l.csv")),
+    )
+    print(f"{joints} joints, {vertices} vertices; CPU seconds, least of 3")
+    print(f"{'stage':<16}{'seconds':>9}   {'floor':<20}{'seconds':>9}{'ratio':>8}")
+    for stage, floor, ours in stages:
+        a, b = least(ours), least(floors[floor])
+        print(f"{stage:<16}{a:>9.3f}   {floor:<20}{b:>9.3f}{a / b:>8.1f}")
+    start = time.process_time()
+    journey.build(route)
+    print(f"{'whole build':<16}{time.process_time() - start:>9.3f}   (without publishing)")
+    print(f"map: {(folder / 'm.html').stat().st_size / joints:.0f} bytes a joint")
+
+
+def _afresh(write: Callable[[object, Path], None], as_built: object, path: Path) -> None:
+    path.unlink(missing_ok=True)
+    write(as_built, path)
+
+
+if __name__ == "__main__":
+    main()

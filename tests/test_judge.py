@@ -1,0 +1,324 @@
+"""Windows, lineage, places and gaps on small tables whose answer can be seen."""
+
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from asbuilt import procedures
+from asbuilt.fields import FIELDS
+from asbuilt.judge.derived import derive
+from asbuilt.judge.gaps import LineEnds, find_gaps, unplaced_within
+from asbuilt.judge.groups import unrecorded_by_source
+from asbuilt.judge.lineage import lineage
+from asbuilt.judge.places import judge_places
+from asbuilt.judge.windows import judge_windows, unknown_requirements
+from asbuilt.settings.model import Limit, Pipe, PositionWindow, Route, Settings, Windows
+from asbuilt.window import judge, judge_uncertain
+
+PROCEDURE = procedures.load("ISO 21307 single low pressure", None)
+GOOD = {
+    "heater_temperature_c": 225.0, "initial_bead_mm": 5.0, "soak_time_s": 500.0, "removal_time_s": 6.0,
+    "ramp_time_s": 15.0, "cooling_time_min": 25.0, "fusion_pressure_mpa": 0.17,
+}  # fmt: skip
+
+
+def settings(**window):
+    window = {"procedure": "x", "position": PositionWindow(offset="2 m"), **window}
+    return Settings.model_construct(
+        route=Route(name="x", crs="EPSG:7855"),
+        pipe=Pipe(stick="12 m", outside_diameter="630 mm", wall="37.3 mm"),
+        window=Windows(**window),
+    )
+
+
+def rows(*changes, **common):
+    """Records as `read` gives them: good values, changed as asked."""
+    base = {f.stored: (None if f.kind == "text" else np.nan) for f in FIELDS.values() if f.kind in ("text", "number")}
+    base |= {f"{n}_kind": "interfacial" for n in FIELDS if FIELDS[n].is_pressure} | GOOD
+    base |= {"fused_at": pd.NaT, "started_at": pd.NaT, "easting": np.nan, "northing": np.nan, "sd_m": np.nan}
+    base |= {"why_not": "", "kind": "production", "source_file": "a.csv", "sheet": "", "source_row": 2, "joint": "1"}
+    table = pd.DataFrame([base | common | change for change in changes])
+    times = {name: pd.to_datetime(table[name]).astype("datetime64[us]") for name in ("fused_at", "started_at")}
+    numbers = [f.stored for f in FIELDS.values() if f.kind == "number" and f.name != "accuracy"]
+    return table.assign(**times).astype(dict.fromkeys(numbers, float))
+
+
+def verdicts(
+    *changes, recorded=frozenset(s.check for s in PROCEDURE.window) - {"bead_pressure", "soak_pressure"}, **window
+):
+    table, asked = rows(*changes), settings(**window)
+    found = judge_windows(table, derive(table, asked), procedure=PROCEDURE, settings=asked, recorded=recorded)
+    return found.joints, found.checks
+
+
+def test_a_good_record_is_in_window_and_says_how_much_was_recorded():
+    joints, _ = verdicts({})
+    assert joints.loc[0, ["fusion_verdict", "recorded_n", "procedure_n"]].to_list() == ["in window", 7, 9]
+    assert joints.loc[0, "reasons"] == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "verdict", "says"),
+    [
+        ({"heater_temperature_c": 214.9}, "out of window", "below 215.0 °C by 0.1 °C"),
+        ({"heater_temperature_c": 215.0}, "in window", ""),
+        ({"heater_temperature_c": (419 - 32) / 1.8}, "in window", ""),
+        ({"cooling_time_min": np.nan}, "not recorded", "cooling time was not recorded"),
+        ({"fusion_pressure_mpa": 0.2}, "out of window", "confirm against your edition"),
+        ({"heater_temperature_c": 300.0, "soak_time_s": np.nan}, "out of window", "soak time was not recorded"),
+        ({"method": "flanged joint, mechanical"}, "no window", "not butt fusion"),
+    ],
+)
+def test_one_changed_value_decides(change, verdict, says):
+    joints, _ = verdicts(change)
+    assert joints.loc[0, "fusion_verdict"] == verdict
+    assert says in "; ".join(joints.loc[0, "reasons"])
+
+
+def test_leaving_a_column_out_never_improves_a_record():
+    joints, _ = verdicts({"ramp_time_s": np.nan}, {})
+    assert list(joints["fusion_verdict"]) == ["not recorded", "in window"]
+
+
+def test_what_is_out_of_window_counts_though_it_is_not_required():
+    joints, _ = verdicts({"ramp_time_s": 60.0}, {"ramp_time_s": np.nan}, required=("soak_time",))
+    assert list(joints["fusion_verdict"]) == ["out of window", "in window"]
+
+
+def test_a_record_with_no_check_at_all_is_not_recorded():
+    joints, _ = verdicts(dict.fromkeys(GOOD, np.nan), recorded=frozenset())
+    assert joints.loc[0, "fusion_verdict"] == "not recorded"
+
+
+def test_a_limit_that_cannot_be_computed_cannot_tell_and_says_why():
+    asked = settings()
+    asked = asked.model_copy(update={"pipe": Pipe(stick="12 m")})
+    table = rows({})
+    found = judge_windows(
+        table, derive(table, asked), procedure=PROCEDURE, settings=asked, recorded=frozenset({"soak_time"})
+    )
+    assert found.joints.loc[0, "fusion_verdict"] == "cannot tell"
+    assert "soak time cannot be judged: wall is not known" in found.joints.loc[0, "reasons"]
+
+
+def test_gauge_pressure_needs_drag_and_piston_area_even_where_it_would_pass():
+    gauge = {"fusion_pressure_kind": "gauge", "fusion_pressure_mpa": 0.17}
+    area = np.pi * (630 - 37.3) * 37.3
+    whole = {"drag_pressure_mpa": 0.5, "piston_area_mm2": 6000.0, "fusion_pressure_mpa": 0.17 * area / 6000 + 0.5}
+    joints, checks = verdicts(gauge, gauge | {"piston_area_mm2": 6000.0}, gauge | whole)
+    assert list(joints["fusion_verdict"]) == ["not recorded", "not recorded", "in window"]
+    pressure = checks[checks["check"] == "fusion_pressure"].set_index("row")
+    assert pressure.loc[2, "value"] == pytest.approx(0.17)
+    assert pressure.loc[[0, 1], "cause"].str.contains("drag pressure was not recorded").all()
+
+
+def test_a_project_limit_outranks_the_procedure_and_says_so():
+    limits = {"heater_temperature": Limit(low="205 degC", high="215 degC"), "bead_width": Limit(high="30 mm")}
+    _, checks = verdicts({"bead_width_mm": 31.0}, limits=limits)
+    own = checks[checks["status"] == "project"].set_index("check")
+    assert own.loc["heater_temperature", ["low", "high", "verdict"]].to_list() == [205.0, 215.0, "out of window"]
+    assert own.loc["bead_width", "verdict"] == "out of window"
+    assert set(own["source"]) == {"project limit in route.toml"}
+
+
+def test_a_requirement_without_a_window_is_named():
+    assert unknown_requirements(PROCEDURE, settings(required=("soak_time", "bead_width"))) == ["bead_width"]
+
+
+def test_a_source_without_a_required_quantity_is_said_once():
+    table = rows({}, {"source_file": "b.csv", "ramp_time_s": np.nan}, {"source_file": "b.csv", "ramp_time_s": np.nan})
+    asked = settings()
+    found = judge_windows(
+        table, derive(table, asked), procedure=PROCEDURE, settings=asked, recorded=frozenset({"ramp_time"})
+    )
+    said = unrecorded_by_source(table, found.checks)
+    assert said == ("b.csv has no ramp time, which is required: that alone leaves its 2 joints not recorded.",)
+
+
+def test_windows_are_inclusive_and_open_sides_pass():
+    nan = np.nan
+    value = np.array([1.0, 2.0, 3.0, nan, 9.0])
+    found = judge(
+        value,
+        np.array([1.0, nan, 3.1, 0.0, 0.0]),
+        np.array([1.0, 2.0, nan, 9.0, nan]),
+        computable=np.array([True] * 4 + [False]),
+    )
+    assert list(found) == ["in window", "in window", "out of window", "not recorded", "cannot tell"]
+
+
+def test_an_uncertain_offset_is_in_or_out_only_with_its_whole_95_percent():
+    value = np.array([0.0, 1.9, 2.5, -5.0, np.nan, 0.0])
+    found = judge_uncertain(value, np.array([1.0, 1.0, 1.0, 1.0, 1.0, np.nan]), half_width=2.0)
+    assert list(found) == ["in window", "cannot tell", "cannot tell", "out of window", "not recorded", "cannot tell"]
+
+
+# lineage
+
+HOBART = ZoneInfo("Australia/Hobart")
+AT = {"fused_at": "2026-03-02 01:00", "easting": 1.0, "northing": 2.0, "machine": "M1"}
+
+
+def test_the_same_said_again_is_a_duplicate_though_one_says_less():
+    found = lineage(rows(AT, AT | {"source_row": 9, "remarks": "again"}, AT | {"ramp_time_s": np.nan}), HOBART)
+    assert list(found["outcome"]) == ["joint", "duplicate", "duplicate"]
+    assert list(found["joint_id"]) == ["1", "1", "1"]
+
+
+def test_any_value_that_differs_keeps_both_with_a_finding_and_ids_of_their_own():
+    found = lineage(rows(AT, AT | {"soak_time_s": 501.0, "machine": "M2"}), HOBART)
+    assert list(found["outcome"]) == ["joint", "joint"]
+    assert list(found["joint_id"]) == ["1/M1/2026-03-02", "1/M2/2026-03-02"]
+    assert all("number 1 stands on 2 differing records" in r[0] for r in found["reasons"])
+
+
+def test_ids_stay_unique_where_machine_and_date_are_the_same_too():
+    found = lineage(
+        rows(AT, AT | {"soak_time_s": 501.0, "source_row": 3}, AT | {"soak_time_s": 502.0, "source_row": 4}), HOBART
+    )
+    assert list(found["joint_id"]) == ["1/M1/2026-03-02", "1/M1/2026-03-02/2", "1/M1/2026-03-02/3"]
+
+
+def test_rows_that_share_nothing_but_their_number_are_not_called_the_same():
+    bare = {"soak_time_s": np.nan} | dict.fromkeys(GOOD, np.nan)
+    assert list(lineage(rows(bare, bare | {"source_row": 5}), HOBART)["outcome"]) == ["joint", "joint"]
+
+
+@pytest.mark.parametrize(
+    ("others", "says"),
+    [
+        (({"joint": "7"},), "replaces 7"),
+        ((), "no record has that number"),
+        (({"joint": "7"}, {"joint": "7", "soak_time_s": 1.0}), "may be any of 7/no machine/no date"),
+    ],
+)
+def test_a_replacement_takes_out_what_it_names_if_that_is_clear(others, says):
+    found = lineage(rows(*others, {"joint": "7R", "replaces": "7"}), HOBART)
+    assert says in "; ".join(found["reasons"].iloc[-1])
+    assert list(found["outcome"][:-1]) == (["superseded"] if len(others) == 1 else ["joint"] * len(others))
+
+
+# places
+
+
+def places(**columns):
+    size = len(columns["chainage_m"])
+    base = {"line": "main", "offset_m": 0.0, "offset_sd_m": 0.2, "radius95_m": 0.5, "placed_by": "fix", "beyond_m": 0.0}
+    base |= {"leg_probability": 1.0, "margin_m": np.nan, "other_station": "", "station": "0+100.00", "easting": 1.0}
+    base |= {"outcome": "joint", "machine": "M1", "source_file": "a.csv", "frame_accuracy_m": 0.0}
+    table = pd.DataFrame(base | columns, index=range(size))
+    return judge_places(table, in_line=np.ones(size, dtype=bool), offset_m=2.0, stick_m=12.0)
+
+
+def test_an_offset_out_of_the_window_says_the_side():
+    found = places(chainage_m=[100.0], offset_m=[-3.5])
+    assert found.joints["position_verdict"].to_list() == ["out of window"]
+    assert "3.50 m left of the alignment" in found.joints["reasons"][0][0]
+
+
+@pytest.mark.parametrize(
+    ("columns", "verdict"),
+    [
+        ({"placed_by": "unplaced", "easting": np.nan, "offset_m": np.nan}, "not recorded"),
+        ({"placed_by": "unplaced", "offset_m": np.nan}, "out of window"),
+        ({"beyond_m": 0.4}, "in window"),
+        ({"beyond_m": -3.0}, "out of window"),
+        ({"leg_probability": 0.7}, "cannot tell"),
+        ({"outcome": "trial"}, "no window"),
+        ({"offset_sd_m": np.nan}, "cannot tell"),
+    ],
+)
+def test_what_else_decides_a_place(columns, verdict):
+    assert places(chainage_m=[100.0], **columns).joints["position_verdict"].to_list() == [verdict]
+
+
+def test_a_frame_less_accurate_than_the_window_lets_no_position_pass_and_is_said_once():
+    found = places(chainage_m=[100.0, 112.0, 124.0], frame_accuracy_m=3.0)
+    assert set(found.joints["position_verdict"]) == {"cannot tell"}
+    assert len(found.statements) == 1
+    assert "good to 3 m" in found.statements[0]
+
+
+def test_joints_that_crowd_prove_no_place_but_two_at_an_elbow_do_not_crowd():
+    crowd = places(chainage_m=[100.0, 100.2, 100.4, 100.9, 112.0, 114.0, 126.0])
+    assert list(crowd.joints["position_verdict"]) == ["cannot tell"] * 4 + ["in window"] * 3
+    assert "4 joints of one machine crowd within 0.9 m" in crowd.statements[0]
+
+
+# gaps
+
+ENDS = LineEnds("main", 0.0, 120.0, first_joint=False, last_joint=False, complete=True)
+
+
+def gaps(at, ends=ENDS, sd=0.2):
+    joints = pd.DataFrame({"joint_id": [f"J{c:g}" for c in at], "chainage_m": at, "chainage_sd_m": sd})
+    return find_gaps(joints, ends, stick_m=12.0)
+
+
+@pytest.mark.parametrize("lost", [1, 2, 3, 5])
+def test_removing_joints_in_a_row_leaves_one_gap_of_as_many(lost):
+    whole = np.arange(12.0, 120.0, 12.0)
+    found = gaps(np.delete(whole, slice(2, 2 + lost)))
+    assert found[["missing_records", "missing_low", "missing_high"]].to_numpy().tolist() == [[lost] * 3]
+    assert found["gap_id"].to_list() == [f"J24--J{36 + 12 * lost:g}"]
+
+
+def test_a_whole_line_has_no_gap():
+    assert gaps(np.arange(12.0, 120.0, 12.0)).empty
+
+
+def test_pups_make_no_gap():
+    assert gaps(np.array([12.0, 15.0, 27.0, 39.0, 41.0, 53, 65, 77, 89, 101, 113])).empty
+
+
+def test_both_ends_are_looked_at():
+    found = gaps(np.array([48.0, 60.0, 72.0]))
+    assert found[["kind", "missing_records"]].to_numpy().tolist() == [
+        ["before the first joint", 3],
+        ["after the last joint", 3],
+    ]
+
+
+def test_a_joint_that_stands_at_the_end_is_expected_there():
+    ends = LineEnds("main", 0.0, 120.0, first_joint=True, last_joint=False, complete=True)
+    assert gaps(np.arange(0.0, 120.0, 12.0), ends).empty
+    assert gaps(np.arange(12.0, 120.0, 12.0), ends)["missing_records"].to_list() == [1]
+
+
+def test_an_unfinished_line_is_not_yet_recorded_at_its_open_end():
+    ends = LineEnds("main", 0.0, 120.0, first_joint=False, last_joint=False, complete=False)
+    found = gaps(np.arange(12.0, 70.0, 12.0), ends)
+    assert found[["kind", "missing_records"]].to_numpy().tolist() == [["not yet recorded", 0]]
+
+
+def test_a_line_without_any_joint_is_one_gap():
+    found = gaps(np.array([]))
+    assert found[["from_chainage_m", "to_chainage_m", "missing_records"]].to_numpy().tolist() == [[0.0, 120.0, 9]]
+
+
+def test_one_displaced_fix_is_no_missing_record():
+    noisy = np.arange(12.0, 120.0, 12.0)
+    noisy[4] -= 7.0
+    assert gaps(noisy, sd=2.2).empty
+    assert len(gaps(noisy, sd=0.2)) == 1  # where the fixes are good the long spacing stands
+
+
+def test_noise_alone_seldom_cries_gap():
+    """20 lines of 400 joints, fixes of 1 m (one axis): one false gap at most, by our own seeded draw."""
+    rng = np.random.default_rng(2026)
+    ends = LineEnds("main", 0.0, 4812.0, first_joint=False, last_joint=False, complete=True)
+    false = sum(len(gaps(np.arange(12.0, 4812.0, 12.0) + rng.normal(0, 1, 400), ends, sd=1.0)) for _ in range(20))
+    assert false <= 1
+
+
+def test_an_unplaced_joint_belongs_where_its_machine_was_before_and_after():
+    found = gaps(np.delete(np.arange(12.0, 120.0, 12.0), 3))
+    times = pd.date_range("2026-03-01", periods=4, freq="h")
+    joints = pd.DataFrame(
+        {"machine": "M1", "fused_at": times, "line": "main", "chainage_m": [24.0, 36.0, np.nan, 60.0]}
+    )
+    joints.loc[2, "line"] = None
+    assert list(unplaced_within(found, joints)) == [1]
+    assert list(unplaced_within(found, joints.assign(chainage_m=[84.0, 96.0, np.nan, 108.0]))) == [0]
