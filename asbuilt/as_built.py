@@ -6,6 +6,8 @@ from datetime import datetime
 
 import pandas as pd
 
+from asbuilt.quantities import METRE, LengthUnit
+
 
 @dataclass(frozen=True)
 class Title:
@@ -22,6 +24,7 @@ class Title:
     station_length: str  # for example "1000 m"
     length_kind: str  # grid, ground, geodesic or slope
     procedure: str  # name and edition
+    length_unit: LengthUnit = METRE  # that lengths are said in
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from asbuilt.errors import Problem, SettingsError
 from asbuilt.judge.derived import derive
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
-from asbuilt.judge.places import judge_places
+from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.windows import judge_windows, unknown_requirements
 from asbuilt.place.nearest import Reach, place
 from asbuilt.procedures import Procedure
@@ -45,7 +45,8 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     derived = derive(rows, settings)
     judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=readings.recorded)
     in_line = (rows["outcome"] == "joint").to_numpy()
-    places = judge_places(rows, in_line=in_line, offset_m=settings.window.position.offset, stick_m=settings.pipe.stick)
+    window = Window(settings.window.position.offset, settings.pipe.stick, settings.route.length_unit)
+    places = judge_places(rows, window, in_line=in_line)
     rows = rows.assign(position_verdict=places.joints["position_verdict"])
     journey = Journey(designs, readings, rows, derived, judged, places.joints["reasons"], zone)
     step("finding gaps and making tables")
@@ -96,6 +97,7 @@ def _title(settings: Settings, designs: Designs, procedure: Procedure, moment: o
         as_of=moment,  # type: ignore[arg-type]
         crs=designs.frame.label,
         base_crs=designs.frame.base.label,
+        length_unit=route.length_unit,
         station_length=length,
         length_kind=", ".join(kinds),
         procedure=procedure.title,

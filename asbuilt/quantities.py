@@ -6,6 +6,7 @@ degrees Celsius, megapascals, seconds, minutes for cooling.
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -31,6 +32,33 @@ _SPELLINGS: Mapping[str, str] = {
 }  # fmt: skip
 
 METRES_PER_FOOT = {"international": 0.3048, "survey": 1200 / 3937}
+
+
+@dataclass(frozen=True)
+class LengthUnit:
+    """The unit that lengths along the line are shown in; they are stored in metres whatever it is."""
+
+    name: str = "m"
+    metres: float = 1.0
+
+    def text(self, length_m: float, decimals: int = 2) -> str:
+        """Write a length given in metres, with its unit.
+
+        >>> LengthUnit().text(3.5), LengthUnit("ft", 0.3048).text(3.048, 1)
+        ('3.50 m', '10.0 ft')
+        """
+        return f"{length_m / self.metres:.{decimals}f} {self.name}"
+
+    def short(self, length_m: float) -> str:
+        """Write a length as shortly as it can be said.
+
+        >>> LengthUnit().short(12.0), LengthUnit("ft", 0.3048).short(15.24)
+        ('12 m', '50 ft')
+        """
+        return f"{length_m / self.metres:.6g} {self.name}"
+
+
+METRE = LengthUnit()
 
 
 class UnitError(ValueError):

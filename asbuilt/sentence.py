@@ -2,6 +2,7 @@
 
 from asbuilt.as_built import AsBuilt, Counts
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
+from asbuilt.quantities import LengthUnit
 
 _ORDER = (IN_WINDOW, OUT_OF_WINDOW, CANNOT_TELL, NOT_RECORDED, NO_WINDOW)
 
@@ -23,7 +24,7 @@ def summary(as_built: AsBuilt) -> list[str]:
         f"As of {when}: {_rows(counts)}",
         _verdicts("Fusion", counts.fusion),
         _verdicts("Position", counts.position),
-        _line(counts),
+        _line(counts, as_built.title.length_unit),
     ]
 
 
@@ -44,8 +45,8 @@ def _verdicts(what: str, verdicts: object) -> str:
     return f"{what}: {', '.join(shown)}."
 
 
-def _line(counts: Counts) -> str:
-    length = f"{counts.covered_m / 1000:.2f} of {counts.length_m / 1000:.2f} km covered"
+def _line(counts: Counts, unit: LengthUnit) -> str:
+    length = f"{counts.covered_m / unit.metres:,.0f} of {counts.length_m / unit.metres:,.0f} {unit.name} covered"
     gaps = f"{several(counts.gaps, 'gap')} with {several(counts.missing_records, 'missing record')}"
     unplaced = several(counts.unplaced, "unplaced joint")
     return f"{length}; {gaps}; {unplaced}; {several(counts.outstanding, 'item')} outstanding."

@@ -12,7 +12,7 @@ from asbuilt.judge.derived import derive
 from asbuilt.judge.gaps import LineEnds, find_gaps, unplaced_within
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
-from asbuilt.judge.places import judge_places
+from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.windows import judge_windows, unknown_requirements
 from asbuilt.settings.model import Limit, Pipe, PositionWindow, Route, Settings, Windows
 from asbuilt.window import judge, judge_uncertain
@@ -209,7 +209,7 @@ def places(**columns):
     base |= {"leg_probability": 1.0, "margin_m": np.nan, "other_station": "", "station": "0+100.00", "easting": 1.0}
     base |= {"outcome": "joint", "machine": "M1", "source_file": "a.csv", "frame_accuracy_m": 0.0}
     table = pd.DataFrame(base | columns, index=range(size))
-    return judge_places(table, in_line=np.ones(size, dtype=bool), offset_m=2.0, stick_m=12.0)
+    return judge_places(table, Window(2.0, 12.0), in_line=np.ones(size, dtype=bool))
 
 
 def test_an_offset_out_of_the_window_says_the_side():

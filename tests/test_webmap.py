@@ -1,38 +1,56 @@
 """The map, opened as a reader opens it: one file, in a browser, without a network. All data is invented here."""
 
+import base64
+import dataclasses
+import hashlib
+import json
+import os
+import re
+import shutil
+from collections.abc import Iterator
 from datetime import UTC, datetime
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pyproj
+import pytest
 import shapely
+from playwright.sync_api import Browser, Page, sync_playwright
 
-from asbuilt import look, tables
+from asbuilt import cautions, look, tables
 from asbuilt.as_built import AsBuilt, Counts, Title
+from asbuilt.publish import webmap
+from asbuilt.quantities import METRE, LengthUnit
+from asbuilt.stationing import ChainageEquation, Stationing
 
 CRS = pyproj.CRS.from_epsg(7855)
 NASTY = (
     "</script><script>document.title='taken'</script>",
-    "${1} {{ 7*7 }} {% raw %}",
+    "${1} {{ 7*7 }} {% raw %} {{ record }}",
     "\"double\" 'single' `back`",
     "<img src=x onerror=alert(1)> & <!-- --> ]]>",
     "\u202eright to left\u202c \u05d0\u05d1\u05d2",
     "line\u2028and\u2029paragraph",
 )
 STICK_M = 12.0
+PLAIN = Stationing()
+JUMPING = Stationing(equations=(ChainageEquation(back_m=300, ahead_m=350),))
 
 
-def invented(joints: int = 60) -> AsBuilt:
-    """Return an invented record: a curved line, joints every 12 m, two gaps, one joint without a place."""
+def invented(joints: int = 60, stationing: Stationing = PLAIN) -> AsBuilt:
+    """Return an invented record: a curved line, joints every 12 m, two gaps, one joint without a place, one trial."""
     chainage = np.arange(1, joints + 1) * STICK_M
     line = _line((joints + 1) * STICK_M)
     rng = np.random.default_rng(7)
     kept = np.ones(joints, dtype=bool)
     kept[[joints // 3, joints // 3 + 1, joints // 3 + 2, joints // 2 + 5]] = False
-    frames = {"alignment": _alignment(line), "chainage_marks": _marks(line)}
-    frames["joints"] = _joints(line, chainage[kept], rng)
+    frames = {"alignment": _alignment(line), "chainage_marks": _marks(line, stationing)}
+    frames["joints"] = _joints(line, chainage[kept], stationing, rng)
     frames["positions"] = _positions(frames["joints"], rng)
-    frames["gaps"] = _gaps(line, frames["joints"])
+    frames["gaps"] = _gaps(line, frames["joints"], stationing)
     frames["window_checks"] = _checks(frames["joints"])
     frames["records"] = _records()
     done = {t.name: frames.get(t.name, tables.empty(t)) for t in tables.ALL}
@@ -49,13 +67,8 @@ def _line(length: float) -> shapely.LineString:
     t = np.linspace(0, length, 400)
     heading = 0.9 * np.sin(t / length * 7) + 0.4
     steps = np.diff(t)[:, None] * np.column_stack([np.cos(heading[1:]), np.sin(heading[1:])])
-    xy = np.vstack([[0.0, 0.0], np.cumsum(steps, axis=0)]) + [512000.0, 5260000.0]
+    xy = np.vstack([[0.0, 0.0], np.cumsum(steps, axis=0)]) + np.array([512000.0, 5260000.0])
     return shapely.LineString(xy.round(4))
-
-
-def _station(chainage: float) -> str:
-    whole, rest = divmod(round(chainage, 2), 1000)
-    return f"{int(whole)}+{rest:06.2f}"
 
 
 def _made(table: tables.Table, rows: int, **columns: object) -> pd.DataFrame:
@@ -78,17 +91,18 @@ def _alignment(line: shapely.LineString) -> pd.DataFrame:
     )
 
 
-def _marks(line: shapely.LineString) -> pd.DataFrame:
-    at = np.append(np.arange(0.0, line.length, 100.0), line.length)
-    rank = [3 if i in (0, len(at) - 1) else 2 if c % 1000 == 0 else 1 for i, c in enumerate(at)]
+def _marks(line: shapely.LineString, stationing: Stationing) -> pd.DataFrame:
+    ends, breaks = [0.0, line.length], list(stationing.breaks_m)
+    at = np.unique([*np.arange(0.0, line.length, 100.0), *ends, *breaks])
+    rank = [3 if c in ends or c in breaks else 2 if c % 1000 == 0 else 1 for c in at]
     return _made(
         tables.CHAINAGE_MARKS,
         len(at),
         line=["main"] * len(at),
         chainage_m=at,
-        station=[_station(c) for c in at],
+        station=stationing.labels(at),
         rank=rank,
-        geometry=line.interpolate(at) if False else [line.interpolate(c) for c in at],
+        geometry=[line.interpolate(c) for c in at],
     )
 
 
@@ -97,13 +111,16 @@ def _verdicts(n: int, rng: np.random.Generator, p: tuple[float, ...]) -> list[st
     return [str(v) for v in rng.choice(names, n, p=p)]
 
 
-def _joints(line: shapely.LineString, chainage: np.ndarray, rng: np.random.Generator) -> pd.DataFrame:
+def _joints(
+    line: shapely.LineString, chainage: np.ndarray, stationing: Stationing, rng: np.random.Generator
+) -> pd.DataFrame:
     """The last but one has no place; the last is a cut-out; the first six carry the nasty texts as operators."""
     n = len(chainage)
     points = [line.interpolate(c) for c in chainage]
     longitude, latitude = _geographic(points)
     fusion, position = _verdicts(n, rng, (0.88, 0.04, 0.05, 0.03)), _verdicts(n, rng, (0.5, 0.03, 0.45, 0.02))
-    fusion[3], position[3], fusion[5] = look.OUT_OF_WINDOW, look.IN_WINDOW, look.NOT_RECORDED
+    fusion[2], fusion[3], fusion[5] = look.CANNOT_TELL, look.OUT_OF_WINDOW, look.NOT_RECORDED
+    position[3] = look.IN_WINDOW
     offset, radius = rng.normal(0, 0.8, n), rng.uniform(0.6, 5, n)
     columns = {
         "joint_id": [f"J{i + 1:04d}" for i in range(n)],
@@ -112,7 +129,7 @@ def _joints(line: shapely.LineString, chainage: np.ndarray, rng: np.random.Gener
         "in_line": [True] * n,
         "line": ["main"] * n,
         "chainage_m": list(chainage),
-        "station": [_station(c) for c in chainage],
+        "station": list(stationing.labels(chainage)),
         "offset_m": list(offset),
         "chainage_sd_m": list(radius / 2.6),
         "offset_sd_m": list(radius / 3.1),
@@ -189,7 +206,7 @@ def _positions(joints: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     )
 
 
-def _gaps(line: shapely.LineString, joints: pd.DataFrame) -> pd.DataFrame:
+def _gaps(line: shapely.LineString, joints: pd.DataFrame, stationing: Stationing) -> pd.DataFrame:
     placed = joints[joints["geometry"].notna() & joints["in_line"]]
     at, ids = placed["chainage_m"].to_numpy(), placed["joint_id"].to_numpy()
     wide = np.flatnonzero(np.diff(at) > 1.5 * STICK_M)
@@ -201,8 +218,8 @@ def _gaps(line: shapely.LineString, joints: pd.DataFrame) -> pd.DataFrame:
         line=["main"] * len(wide),
         from_chainage_m=at[wide],
         to_chainage_m=at[wide + 1],
-        from_station=[_station(at[i]) for i in wide],
-        to_station=[_station(at[i + 1]) for i in wide],
+        from_station=stationing.labels(at[wide]),
+        to_station=stationing.labels(at[wide + 1]),
         length_m=np.diff(at)[wide],
         from_joint=ids[wide],
         to_joint=ids[wide + 1],
@@ -259,6 +276,7 @@ def _title() -> Title:
         contract="",
         crs="EPSG:7855, GDA2020 / MGA zone 55 (metre)",
         base_crs="GDA2020",
+        length_unit=METRE,
         station_length="1000 m",
         length_kind="grid",
         procedure="Invented procedure, edition 1",
@@ -285,3 +303,394 @@ def _counts(done: dict[str, pd.DataFrame], length: float) -> Counts:
         length_m=length,
         covered_m=length - float(gaps["length_m"].sum()),
     )
+
+
+# ---- the file ------------------------------------------------------------------------------------------------------
+
+
+class Reading(HTMLParser):
+    """What a browser would find in the page: elements with their attributes, and the text of each script."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.texts: dict[str, list[str]] = {"script": [], "style": []}
+        self.inside = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        self.inside = tag
+
+    def handle_data(self, data: str) -> None:
+        if self.inside in self.texts:
+            self.texts[self.inside].append(data)
+
+    def handle_endtag(self, tag: str) -> None:
+        self.inside = ""
+
+    def one(self, tag: str, name: str, value: str) -> dict[str, str | None]:
+        return next(a for t, a in self.elements if t == tag and a.get(name) == value)
+
+
+@pytest.fixture(scope="module")
+def record() -> AsBuilt:
+    return invented()
+
+
+@pytest.fixture(scope="module")
+def text(record: AsBuilt) -> str:
+    return webmap.page(record)
+
+
+def carried(text: str) -> dict[str, Any]:
+    return json.loads(re.search(r'<script id="record" type="application/json">(.*?)</script>', text, re.DOTALL)[1])
+
+
+def test_the_page_names_no_address_outside_itself(text):
+    loading = {"src", "href", "srcset", "action", "data", "poster", "formaction", "background", "ping", "style"}
+    elements = Reading(text).elements
+    assert len(elements) > 50
+    assert [(tag, name) for tag, attributes in elements for name in attributes if name in loading] == []
+    assert [tag for tag, _ in elements if tag in {"link", "img", "iframe", "object", "embed", "base", "form"}] == []
+    assert set(re.findall(r"\bhttps?://[^\"'\s)]*", text)) == {"http://www.w3.org/2000/svg"}  # a name, never loaded
+    assert "url(" not in text.split("<body>")[0]
+    assert "@import" not in text
+    assert "sourceMappingURL" not in text
+
+
+def test_the_same_record_gives_the_same_bytes(tmp_path):
+    for name in ("one", "two"):
+        webmap.write_map(invented(), tmp_path / name)
+    assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
+    assert b"\r" not in (tmp_path / "one").read_bytes()
+
+
+def test_only_the_scripts_of_the_page_may_run(text):
+    reading = Reading(text)
+    policy = reading.one("meta", "http-equiv", "Content-Security-Policy")["content"]
+    assert policy.startswith("default-src 'none'; script-src 'sha256-")
+    assert "unsafe" not in policy
+    scripts = reading.texts["script"][1:]  # the first is data, which does not run
+    assert len(scripts) == 3
+    for part in [*scripts, *reading.texts["style"]]:
+        assert f"'sha256-{base64.b64encode(hashlib.sha256(part.encode()).digest()).decode()}'" in policy
+    assert [tag for tag, attributes in reading.elements if any(name.startswith("on") for name in attributes)] == []
+
+
+def test_texts_of_the_record_cannot_leave_their_place(record):
+    title = dataclasses.replace(record.title, name=NASTY[0] + NASTY[1], owner=NASTY[3])
+    text = webmap.page(dataclasses.replace(record, title=title, statements=NASTY, notes=NASTY))
+    told = re.search(r'<script id="record" type="application/json">(.*?)</script>', text, re.DOTALL)[1]
+    assert not set("<>&\u2028\u2029") & set(told)
+    assert set(NASTY) <= set(carried(text)["joints"]["columns"]["operator"]["words"])
+    assert len(Reading(text).texts["script"]) == 4
+    assert "<img" not in text
+    assert "{{ 7*7 }}" in text  # shown as it was written, and not read as a template
+    assert text.count('id="record"') == 1
+
+
+def test_every_row_is_carried_and_nothing_is_called_null(record, text):
+    data = carried(text)
+    assert data["joints"]["rows"] == len(record.tables["joints"]) == 56
+    assert data["joints"]["columns"]["joint_id"] == list(record.tables["joints"]["joint_id"])
+    assert data["checks"]["rows"] == len(record.tables["window_checks"])
+    assert len(data["gaps"]["paths"]) == len(record.tables["gaps"]) == 2
+    assert data["set_aside"]["columns"]["reason"] == ["no joint number <b>at all</b>"]
+    assert "latitude" in data["joints"]["columns"]
+    assert "elevation_m" not in data["joints"]["columns"]  # nothing was recorded: absent
+    assert "NaN" not in json.dumps(data)
+
+
+def test_the_head_stands_without_scripts(text):
+    visible = re.sub(r"<script.*?</script>|<style.*?</style>", "", text, flags=re.DOTALL)
+    for caution in cautions.CAUTIONS:
+        assert caution in visible
+    assert STATEMENTS[0] in visible
+    assert "Invented demonstration route &lt;4&gt;" in visible
+    assert "as of 20 March 2026 17:30 (UTC+00:00)" in visible
+    reading = Reading(text)
+    assert ("html", {"lang": "en"}) in reading.elements
+    assert reading.one("meta", "name", "viewport")["content"] == "width=device-width, initial-scale=1"
+
+
+def test_a_record_without_joints_or_marks_is_written(record):
+    bare = {name: record.tables[name] for name in ("alignment",)}
+    bare |= {t.name: tables.empty(t) for t in tables.ALL if t.name not in bare}
+    text = webmap.page(dataclasses.replace(record, tables=bare))
+    assert carried(text)["joints"] == {"rows": 0, "columns": {}}
+    assert carried(text)["lines"][0]["chainage_m"][-1] == pytest.approx(732, abs=0.001)
+
+
+# ---- in a browser --------------------------------------------------------------------------------------------------
+
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
+             "--disable-sync", "--no-first-run"]  # fmt: skip
+PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "has_touch": True, "is_mobile": True}
+DESK = {"viewport": {"width": 1440, "height": 900}}
+CALM = {"reduced_motion": "reduce"}  # then the map moves at once
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    path = shutil.which("chromium")
+    if path is None:
+        stop = pytest.fail if os.environ.get("CI") else pytest.skip
+        stop("NO BROWSER: the program chromium was not found, so that THE MAP WAS NOT OPENED by any test")
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    return tmp_path_factory.mktemp("map")
+
+
+@pytest.fixture
+def opened(browser: Browser, folder: Path):
+    """Returns a function that opens the map of a record; when the test ends, nothing must have been asked for."""
+    contexts, strangers, complaints = [], [], []
+
+    def ask(route: Any) -> None:
+        if route.request.url.startswith("file:"):
+            route.continue_()
+        else:
+            strangers.append(route.request.url)
+            route.abort()
+
+    def open_map(record: AsBuilt, device: dict[str, Any]) -> Page:
+        path = folder / "map.html"
+        webmap.write_map(record, path)
+        contexts.append(browser.new_context(**device, **CALM))
+        page = contexts[-1].new_page()
+        page.route("**/*", ask)
+        page.on("console", lambda message: complaints.append(message.text))
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
+        page.goto(path.as_uri())
+        page.wait_for_function("window.asbuilt !== undefined")
+        return page
+
+    yield open_map
+    for context in contexts:
+        context.close()
+    assert strangers == []
+    assert complaints == []
+
+
+def find(page: Page, text: str) -> None:
+    page.fill("#find", text)
+    page.press("#find", "Enter")
+
+
+def card(page: Page) -> str:
+    return page.locator("#card").evaluate("card => card.textContent")
+
+
+def colour_at(page: Page, joint_id: str) -> str:
+    """Return the colour of the canvas where a joint stands, as #RRGGBB."""
+    x, y = page.evaluate("id => window.asbuilt.pixelOf(id)", joint_id)
+    bytes_ = page.evaluate(
+        """([x, y]) => {
+          const canvas = document.querySelector(".leaflet-overlay-pane canvas"), box = canvas.getBoundingClientRect();
+          const ratio = canvas.width / box.width;
+          const at = [Math.round((x - box.left) * ratio), Math.round((y - box.top) * ratio)];
+          const one = Object.assign(document.createElement("canvas"), {width: 1, height: 1}).getContext("2d");
+          one.drawImage(canvas, at[0], at[1], 1, 1, 0, 0, 1, 1);
+          return Array.from(one.getImageData(0, 0, 1, 1).data);
+        }""",
+        [x, y],
+    )
+    return "#" + "".join(f"{b:02X}" for b in bytes_[:3])
+
+
+@pytest.mark.parametrize("device", [DESK, PHONE], ids=["desk", "phone"])
+def test_every_placed_joint_is_drawn(record, opened, device):
+    page = opened(record, device)
+    placed = int(record.tables["joints"]["geometry"].notna().sum())
+    assert placed == len(record.tables["joints"]) - 1
+    assert page.evaluate("window.asbuilt.drawn().joints") == page.evaluate("window.asbuilt.placed") == placed
+    assert page.evaluate("window.asbuilt.drawn().gaps") == 2
+    assert page.evaluate("window.asbuilt.drawn().stations") >= 2
+    assert page.evaluate("Object.isFrozen(window.asbuilt)")
+
+
+def test_a_joint_has_the_colour_of_its_verdict(record, opened):
+    page = opened(record, DESK)
+    for number in (2, 3, 5, 7):
+        row = record.tables["joints"].iloc[number]
+        find(page, row["joint_id"])
+        page.click("#card .close")
+        assert colour_at(page, row["joint_id"]) == look.FUSION[row["fusion_verdict"]].fill
+
+
+@pytest.mark.parametrize("device", [DESK, PHONE], ids=["desk", "phone"])
+def test_a_tap_opens_the_card(record, opened, device):
+    page = opened(record, device)
+    find(page, "J0030")
+    at = page.evaluate("window.asbuilt.pixelOf('J0031')")
+    tap = page.touchscreen.tap if device is PHONE else page.mouse.click
+    tap(*at)
+    page.wait_for_function("window.asbuilt.chosen().row === 30")
+    assert "Joint J0031" in card(page)
+    page.click("#card .neighbours button >> nth=1")
+    assert "Joint J0032" in card(page)
+    page.click("#card .close")
+    assert not page.is_visible("#card")
+
+
+def test_the_card_says_all_of_a_joint(record, opened):
+    page = opened(record, DESK)
+    find(page, "j0004")
+    row, said = record.tables["joints"].iloc[3], card(page)
+    for words in (
+        "Fusion: out of window (3 of 8 quantities of the procedure recorded)",
+        "Position: in window",
+        "Heater temperature 238.4 °C is above 230 °C.",
+        f"{row['station']}, {abs(row['offset_m']):.2f} m {'R' if row['offset_m'] > 0 else 'L'}",
+        f"{row['latitude']:.7f}, {row['longitude']:.7f}",
+        f"{row['easting']:.2f} E, {row['northing']:.2f} N",
+        "EPSG:7855, GDA2020 / MGA zone 55 (metre)",
+        "computed, not surveyed",
+        f"95 % radius{row['radius95_m']:.2f} m",
+        "238.4 °C210 to 230 °C",
+        "0.1500001 MPaat most 0.15 MPa",
+        "not recordedat least 600 s",
+        "No soak time in this row.",
+        "Drag pressure0.51711 MPa",
+        "records/crew_b.csv, row 5",
+        "12 March 2026 14:32 (UTC+11:00)",
+        "← J0003, 12.0 m",
+    ):
+        assert words in said
+
+
+def test_nothing_is_ever_shown_as_nan_or_null(record, opened):
+    page = opened(record, DESK)
+    for joint_id in ("J0001", "J0019", "J0021", "J0055", "J0056"):  # the last two: without a place, and a trial
+        find(page, joint_id)
+        assert f"Joint {joint_id}" in card(page)
+        assert re.findall(r"\b(nan|null|undefined|NaT|None|Infinity)\b", card(page), re.IGNORECASE) == []
+    assert "it is in no count" in card(page)
+    find(page, "J0055")
+    assert "has no place on the line" in card(page)
+
+
+def test_texts_are_shown_as_they_were_written(record, opened):
+    page = opened(record, DESK)
+    for number, words in enumerate(NASTY):
+        find(page, f"J{number + 1:04d}")
+        assert words in card(page)
+    assert page.locator("#card img, #card script").count() == 0
+    assert page.title() == "Invented demonstration route <4>, joint map, P01"
+
+
+def test_a_gap_opens_its_card(record, opened):
+    page = opened(record, DESK)
+    gap = record.tables["gaps"].iloc[0]
+    page.click(f"#outstanding-list button:has-text('{gap['gap_id']}')")
+    said = card(page)
+    assert "48.0 m, 3 missing records" in said
+    assert "Missing records, with 95 %2 to 4" in said
+    page.click(f"#card button:has-text('{gap['from_joint']}')")
+    assert f"Joint {gap['from_joint']}" in card(page)
+    assert f"{gap['to_joint']}, 48.0 m (gap)" in card(page)
+
+
+def test_the_search_finds_part_of_an_id_and_says_when_it_finds_nothing(record, opened):
+    page = opened(record, DESK)
+    page.fill("#find", "003")
+    assert page.locator("#found button").count() == 8
+    assert "Joint J0003 at" in page.inner_text("#found")
+    assert "more: type on" in page.inner_text("#found")
+    page.fill("#find", "<b>nowhere")
+    assert "No joint and no station fits “<b>nowhere”." in page.inner_text("#found")
+
+
+def place_of(record: AsBuilt, chainage: float) -> tuple[float, float]:
+    """Latitude and longitude by shapely and pyproj alone."""
+    point = record.tables["alignment"]["geometry"].iloc[0].interpolate(chainage)
+    (longitude,), (latitude,) = _geographic([point])
+    return latitude, longitude
+
+
+@pytest.mark.parametrize(
+    ("stationing", "typed", "chainage"),
+    [(PLAIN, "0+250", 250.0), (PLAIN, "250", 250.0), (JUMPING, "0+250", 250.0), (JUMPING, "0+412.5", 362.5)],
+)
+def test_a_station_is_found_across_chainage_equations(opened, stationing, typed, chainage):
+    record = invented(stationing=stationing)
+    page = opened(record, DESK)
+    find(page, typed)
+    said = card(page)
+    found = re.search(r"(-\d+\.\d{7}), (\d+\.\d{7})", said)
+    assert (float(found[1]), float(found[2])) == pytest.approx(place_of(record, chainage), abs=2e-7)
+    joints = record.tables["joints"]
+    before = joints[joints["chainage_m"] <= chainage].iloc[-1]
+    assert f"Joint before{before['joint_id']} {chainage - before['chainage_m']:.1f} m" in said
+
+
+def test_a_us_route_is_shown_in_feet(opened):
+    foot = LengthUnit("ft", 1200 / 3937)
+    stationing = Stationing(station_length_m=100 * foot.metres, metres_per_unit=foot.metres)
+    record = invented(stationing=stationing)
+    title = dataclasses.replace(record.title, length_unit=foot, station_length="100 ft")
+    page = opened(dataclasses.replace(record, title=title), DESK)
+    find(page, "8+20.21")  # 250 m = 820.208 ft
+    found = re.search(r"(-\d+\.\d{7}), (\d+\.\d{7})", card(page))
+    assert (float(found[1]), float(found[2])) == pytest.approx(place_of(record, 250.0), abs=2e-7)
+    find(page, "J0004")
+    assert "← J0003, 39.4 ft" in card(page)  # 12 m
+    assert "1+57.48" in card(page)  # 48 m
+    assert page.locator(".leaflet-control-scale-line").all_inner_texts()[-1].endswith(" ft")
+
+
+def test_a_station_in_a_hole_of_the_labels_is_not_found(opened):
+    page = opened(invented(stationing=JUMPING), DESK)
+    page.fill("#find", "0+320")
+    assert "No joint and no station fits" in page.inner_text("#found")
+
+
+def test_all_that_is_outstanding_is_listed(record, opened):
+    page = opened(record, DESK)
+    assert page.evaluate("window.asbuilt.outstanding") == record.counts.outstanding
+    rows = page.locator("#outstanding-list tbody tr")
+    assert rows.count() == record.counts.outstanding
+    texts = rows.all_inner_texts()
+    stations = [t.split("\t")[0] for t in texts if not t.startswith("no place")]
+    assert stations == sorted(stations)
+    assert len(stations) == record.counts.outstanding - 2
+    assert "row set aside: no joint number <b>at all</b>" in texts[-1]
+    page.select_option("#outstanding-list select", "gap")
+    assert rows.count() == 2
+
+
+def test_a_phone_has_the_map_first_and_room_for_a_finger(record, opened):
+    page = opened(record, PHONE)
+    find(page, "J0004")
+    box = {name: page.locator(name).first.bounding_box() for name in (".map", "#find", "#card", ".caution", ".key")}
+    tops = [b["y"] for b in box.values()]
+    assert tops == sorted(tops)
+    assert page.evaluate("document.documentElement.scrollWidth") == 390
+    small = """what => Array.from(document.querySelectorAll(what)).filter(one => one.offsetParent !== null)
+      .filter(one => one.getBoundingClientRect().height < 44).map(one => one.outerHTML)"""
+    assert page.evaluate(small, "button, input, select, .leaflet-bar a") == []
+    sizes = """() => Array.from(document.body.querySelectorAll("*")).filter(one => one.offsetParent !== null)
+      .filter(one => Array.from(one.childNodes).some(part => part.nodeType === 3 && part.data.trim()))
+      .filter(one => one.tagName !== "SUP").map(one => parseFloat(getComputedStyle(one).fontSize))"""
+    assert min(page.evaluate(sizes)) >= 16
+
+
+def test_paper_gets_a_copy_of_the_map(record, opened):
+    page = opened(record, DESK)
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    inked = """() => {
+      const copy = document.querySelector(".print-copy");
+      return Array.from(copy.getContext("2d").getImageData(0, 0, copy.width, copy.height).data).filter(v => v).length;
+    }"""
+    assert page.evaluate(inked) > 1000
+    page.emulate_media(media="print")
+    assert page.is_visible(".print-copy")
+    assert not page.is_visible("#find")

@@ -17,7 +17,7 @@ function select(next, move) {
 }
 
 function cardOf(chosen) {
-  if (chosen.kind === "joint") return jointCard(chosen.row, select);
+  if (chosen.kind === "joint") return jointCard(chosen.row, chosen.among || 1, select);
   if (chosen.kind === "gap") return gapCard(chosen.row, select);
   return stationCard(chosen, select);
 }
@@ -67,19 +67,26 @@ function closeZoom(latitude) {
 
 // ---- tapping the map ---------------------------------------------------------------------------------------------
 
-// The joint that is drawn uppermost under the point; else the nearest within reach; else a gap; else null.
-function thingAt(point, reach) {
-  const at = map.containerPointToLayerPoint(point), view = viewOf(map, layer._bounds);
+// What a tap means: the joints that are drawn under it, uppermost first; else the nearest within reach; else a gap.
+function thingsAt(point, reach) {
+  const at = map.containerPointToLayerPoint(point), view = viewOf(map, layer._bounds), under = [];
   let nearest = null, least = reach;
   for (let k = order.length - 1; k >= 0; k--) {
     const row = order[k];
     const far = Math.hypot(screenX(view, jointSpots.xs[row]) - at.x, screenY(view, jointSpots.ys[row]) - at.y);
-    if (far <= radiusOf(view, row) + 1) return { kind: "joint", row: row };
-    if (far < least) { least = far; nearest = row; }
+    if (far <= radiusOf(view, row) + 1) under.push({ kind: "joint", row: row });
+    if (far < least) { least = far; nearest = { kind: "joint", row: row }; }
   }
+  if (under.length) return under;
   const over = gapUnder(view, at);
-  if (over !== null && (nearest === null || least > 8)) return { kind: "gap", row: over };
-  return nearest === null ? null : { kind: "joint", row: nearest };
+  if (over !== null && (nearest === null || least > 8)) return [{ kind: "gap", row: over }];
+  return nearest === null ? [] : [nearest];
+}
+
+// Where several joints are drawn on one spot, each further tap takes the next.
+function nextOf(things) {
+  const now = things.findIndex(function (one) { return choice !== null && one.kind === choice.kind && one.row === choice.row; });
+  return Object.assign({ among: things.length }, things[(now + 1) % things.length]);
 }
 
 function gapUnder(view, at) {
@@ -99,12 +106,12 @@ function reachOf(event) {
 }
 
 map.on("click", function (event) {
-  const found = thingAt(event.containerPoint, reachOf(event));
-  if (found !== null) select(found, false);
+  const found = thingsAt(event.containerPoint, reachOf(event));
+  if (found.length) select(nextOf(found), false);
 });
 
 map.on("mousemove", function (event) {
-  map.getContainer().style.cursor = thingAt(event.containerPoint, POINTER) === null ? "" : "pointer";
+  map.getContainer().style.cursor = thingsAt(event.containerPoint, POINTER).length ? "pointer" : "";
 });
 
 // ---- controls ----------------------------------------------------------------------------------------------------
@@ -160,7 +167,7 @@ function drawScale(c, x, y) {
 
 map.addControl(L.control.zoom({ position: "topright", zoomInTitle: "Closer", zoomOutTitle: "Farther" }));
 map.addControl(new WholeRoute());
-map.addControl(L.control.scale({ metric: true, imperial: metresPerStationUnit !== 1, maxWidth: 140 }));
+map.addControl(L.control.scale({ metric: true, imperial: metresPerUnit !== 1, maxWidth: 140 }));
 showWholeRoute();
 map.addLayer(layer);
 fillKey();

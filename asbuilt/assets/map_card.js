@@ -64,10 +64,11 @@ function idButton(id, select) {
 
 // ---- a joint -----------------------------------------------------------------------------------------------------
 
-function jointCard(row, select) {
+function jointCard(row, among, select) {
   return [
     element("h2", { tabindex: "-1" }, "Joint ", said(joint("joint_id", row))),
     jointState(row),
+    among > 1 ? element("p", { class: "note" }, among + " joints are drawn on this spot: tap it again for the next.") : null,
     verdictLine("Fusion", "fusion", joint("fusion_verdict", row), recordedText(row)),
     verdictLine("Position", "position", joint("position_verdict", row), null),
     jointNeighbours(row, select),
@@ -106,7 +107,7 @@ function jointNeighbours(row, select) {
   function button(other, before, after) {
     if (other === null) return null;
     const between = gapAt(joint("line", row), (joint("chainage_m", other) + here) / 2);
-    const far = metres(Math.abs(joint("chainage_m", other) - here), 1) + (between === null ? "" : " (gap)");
+    const far = lengthText(Math.abs(joint("chainage_m", other) - here), 1) + (between === null ? "" : " (gap)");
     return jointButton(other, [before, ", " + far + after], select);
   }
   return element("nav", { class: "neighbours", "aria-label": "Neighbours along the line" },
@@ -120,9 +121,9 @@ function jointPlace(row) {
       ["Station and offset", [stationOf(row), ", ", offsetText(joint("offset_m", row)) || "offset not recorded"]],
       [record.title.base_crs, latLonText(joint("latitude", row), joint("longitude", row))],
       [record.title.crs, eastNorthText(row)],
-      ["Elevation, as recorded", metres(joint("elevation_m", row), 3)],
+      ["Elevation, as recorded", lengthText(joint("elevation_m", row), 3)],
       ["Placed from", PLACED[joint("placed_by", row)] || joint("placed_by", row)],
-      ["95 % radius", metres(joint("radius95_m", row), 2)],
+      ["95 % radius", lengthText(joint("radius95_m", row), 2)],
       ["Standard deviation", deviationText(row)],
       ["On this leg with", probabilityText(joint("leg_probability", row), joint("candidates_n", row))],
     ]),
@@ -146,7 +147,7 @@ function eastNorthText(row) {
 
 function deviationText(row) {
   const s = joint("chainage_sd_m", row), o = joint("offset_sd_m", row);
-  return s === null || o === null ? null : metres(s, 2) + " along, " + metres(o, 2) + " across";
+  return s === null || o === null ? null : lengthText(s, 2) + " along, " + lengthText(o, 2) + " across";
 }
 
 function probabilityText(probability, candidates) {
@@ -247,7 +248,7 @@ function opinionText(p) {
   const offset = offsetText(position("offset_m", p));
   return [
     position("station", p), offset === null ? null : "offset " + offset,
-    position("radius95_m", p) === null ? null : "95 % radius " + metres(position("radius95_m", p), 2),
+    position("radius95_m", p) === null ? null : "95 % radius " + lengthText(position("radius95_m", p), 2),
   ].filter(function (one) { return one !== null; }).join(", ");
 }
 
@@ -325,7 +326,7 @@ function stationCard(choice, select) {
 
 function nearText(row, chainage, select) {
   if (row === null) return "none";
-  return [jointButton(row, ["", ""], select), " " + metres(Math.abs(joint("chainage_m", row) - chainage), 1)];
+  return [jointButton(row, ["", ""], select), " " + lengthText(Math.abs(joint("chainage_m", row) - chainage), 1)];
 }
 
 function gapButton(g, select) {

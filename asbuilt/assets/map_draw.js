@@ -238,7 +238,7 @@ function shortestBand(view, path) {
 
 // Where the joints between two neighbours have a record but no place, no record is missing: say what is.
 function gapWords(g) {
-  const missing = gap("missing_records", g), unplaced = gap("unplaced_here", g), words = [metres(gap("length_m", g), 1)];
+  const missing = gap("missing_records", g), unplaced = gap("unplaced_here", g), words = [lengthText(gap("length_m", g), 1)];
   if (missing !== null && (missing > 0 || !unplaced)) words.push(many(missing, "missing record"));
   if (unplaced) words.push(many(unplaced, "joint") + " without a place");
   return words.filter(function (one) { return one !== null; }).join(", ");
@@ -251,7 +251,17 @@ function Labels(c, view, size) {
   this.c = c;
   this.view = view;
   this.size = size;
-  this.boxes = [];
+  this.boxes = controlBoxes(view.window);
+}
+
+// Where the map's own controls stand: nothing is written under them.
+function controlBoxes(frame) {
+  return [
+    [frame.max.x - 64, frame.min.y, frame.max.x, frame.min.y + 112],
+    [frame.max.x - 140, frame.max.y - 64, frame.max.x, frame.max.y],
+    [frame.min.x, frame.max.y - 40, frame.min.x + 160, frame.max.y],
+    [frame.min.x, frame.min.y, frame.min.x + 40, frame.min.y + 60],
+  ];
 }
 
 // Where a text stands that begins `away` pixels from (x, y) in the direction (nx, ny): left, top, right, bottom.
@@ -320,7 +330,7 @@ const marks = (function () {
 
 // The least round step (1, 2 or 5 times a power of ten of the stations' unit) that takes `pixels` on the screen.
 function roundStep(view, pixels) {
-  const least = pixels * view.metresPerPixel / metresPerStationUnit, power = Math.pow(10, Math.floor(Math.log10(least)));
+  const least = pixels * view.metresPerPixel / metresPerUnit, power = Math.pow(10, Math.floor(Math.log10(least)));
   return power * [1, 2, 5, 10].filter(function (times) { return power * times >= least; })[0];
 }
 
@@ -352,11 +362,11 @@ function drawTick(c, x, y, direction, length) {
   c.stroke();
 }
 
-function drawJointNames(view, labels) {
+function drawJointNames(view, labels, chosen) {
   if (!view.zoomedIn) return;
   for (let k = order.length - 1; k >= 0; k--) {
     const row = order[k], x = screenX(view, jointSpots.xs[row]), y = screenY(view, jointSpots.ys[row]);
-    if (!isSeen(view, x, y, 0) || !isInLine(row)) continue;
+    if (!isSeen(view, x, y, 0) || !isInLine(row) || row === chosen) continue;
     const at = spotOn(joint("line", row), joint("chainage_m", row)) || { dx: 1, dy: 0 };
     labels.beside(joint("joint_id", row), x, y, { nx: at.dy, ny: -at.dx, away: radiusOf(view, row) + 11 });
   }
@@ -371,7 +381,7 @@ function drawSelectedJoint(c, view, row, labels) {
   drawJoint(c, view, row, x, y);
   drawCorners(c, x, y, 1.25 * radiusOf(view, row) + 9);
   const at = spotOn(joint("line", row), joint("chainage_m", row)) || { dx: 1, dy: 0 };
-  labels.beside(joint("joint_id", row), x, y, { nx: at.dy, ny: -at.dx, away: radiusOf(view, row) + 18, bold: true });
+  labels.beside(joint("joint_id", row), x, y, { nx: at.dy, ny: -at.dx, away: 1.25 * radiusOf(view, row) + 22, bold: true, pushed: true });
 }
 
 function drawRadius(c, view, row) {
@@ -459,7 +469,7 @@ function drawRecord(c, view, choice, textSize) {
   if (is("station")) drawSelectedStation(c, view, choice, labels);
   gapPaths.forEach(function (path, g) { nameGap(view, path, g, labels); });
   const names = drawMarks(c, view, labels);
-  drawJointNames(view, labels);
+  drawJointNames(view, labels, is("joint") ? choice.row : null);
   return {
     joints: inOrder.joints + prominent.joints, stamps: inOrder.stamps + prominent.stamps, gaps: gaps, stations: names,
   };

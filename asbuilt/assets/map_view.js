@@ -56,7 +56,7 @@ function spotOn(name, chainage) {
 function chainagesOf(name, value) {
   const known = knownLabels(name), found = [];
   for (let i = 1; i < known.length; i++) {
-    const chainage = known[i].chainage - (known[i].stated - value) * metresPerStationUnit;
+    const chainage = known[i].chainage - (known[i].stated - value) * metresPerUnit;
     const isFirst = i === 1 && Math.abs(chainage - known[0].chainage) < 0.006;
     if (isFirst || (chainage > known[i - 1].chainage + 0.006 && chainage <= known[i].chainage + 0.006)) found.push(chainage);
   }

@@ -37,16 +37,19 @@ function section(heading, children) {
   return element("section", {}, element("h3", {}, heading), children);
 }
 
-// Halves go up, as everywhere else in the hand-over: 23.65 is kept as a little less by the machine.
-function metres(value, decimals) {
-  if (value === null) return null;
-  const power = Math.pow(10, decimals);
-  return (Math.round(value * power + 1e-6) / power).toFixed(decimals) + " m";
+const unitName = record.title.length_unit.name, metresPerUnit = record.title.length_unit.metres;
+
+// Lengths are carried in metres and shown in the unit of the route. Halves go up, as everywhere else in the
+// hand-over: 23.65 is kept as a little less by the machine.
+function lengthText(length, decimals) {
+  if (length === null) return null;
+  const power = Math.pow(10, decimals), value = length / metresPerUnit;
+  return (Math.round(value * power + 1e-6) / power).toFixed(decimals) + " " + unitName;
 }
 
 function offsetText(value) {
   if (value === null) return null;
-  return metres(Math.abs(value), 2) + (Math.abs(value) < 0.005 ? "" : value > 0 ? " R" : " L");
+  return lengthText(Math.abs(value), 2) + (Math.abs(value) < 0.005 ? "" : value > 0 ? " R" : " L");
 }
 
 // Five figures are as many as a record carries; zeros at the end say nothing.
@@ -100,9 +103,7 @@ function sentences(text) {
 
 // Stations: labels jump at chainage equations, so a stated value is brought back to a chainage between two places
 // whose label and chainage are both known. The label of the later one tells which side of an equation holds.
-const stationUnit = /^\s*([\d.]+)\s*(m|ft)\b/.exec(record.title.station_length);
-const stationLength = stationUnit ? Number(stationUnit[1]) : 1000;
-const metresPerStationUnit = stationUnit && stationUnit[2] === "ft" ? 0.3048 : 1;
+const stationLength = parseFloat(record.title.station_length) || 1000;  // in the unit of the route
 
 function stated(label) {
   const parts = /^\s*(-?)(\d+)\+(\d+(?:\.\d+)?)\s*$/.exec(label || "");

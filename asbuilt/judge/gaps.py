@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from asbuilt.quantities import METRE, LengthUnit
 from asbuilt.window import ASSUMED_SD_M, TWO_SIDED_95
 
 # One spacing in two hundred is longer than a stick by so much from noise alone (normal, one side, 0.5 %): with
@@ -22,6 +23,7 @@ class LineEnds:
     first_joint: bool
     last_joint: bool
     complete: bool
+    unit: LengthUnit = METRE
 
 
 def find_gaps(joints: pd.DataFrame, ends: LineEnds, *, stick_m: float) -> pd.DataFrame:
@@ -33,7 +35,7 @@ def find_gaps(joints: pd.DataFrame, ends: LineEnds, *, stick_m: float) -> pd.Dat
     at = joints["chainage_m"].to_numpy(float)
     ids = joints["joint_id"].to_numpy(object)
     sd = np.nan_to_num(joints["chainage_sd_m"].to_numpy(float), nan=ASSUMED_SD_M)
-    between = _between(at, sd, stick_m)
+    between = _between(at, sd, stick_m, ends.unit)
     rows = [_row(ends.name, at[i], at[i + 1], ids[i], ids[i + 1], **found) for i, found in between]
     return pd.DataFrame([*_start(at, sd, ids, ends, stick_m), *rows, *_end(at, sd, ids, ends, stick_m)])
 
@@ -44,7 +46,7 @@ def _row(line: str, low: float, high: float, first: str, last: str, **found: obj
     return {"gap_id": gap_id, **place, "from_joint": first, "to_joint": last, "decision": "", **found}
 
 
-def _between(at: np.ndarray, sd: np.ndarray, stick_m: float) -> list[tuple[int, dict[str, object]]]:
+def _between(at: np.ndarray, sd: np.ndarray, stick_m: float, unit: LengthUnit) -> list[tuple[int, dict[str, object]]]:
     spacing, spread = np.diff(at), np.hypot(sd[:-1], sd[1:])
     sticks = np.rint(spacing / stick_m)
     long = (sticks >= 2) & (spacing - stick_m > _RARE * spread)
@@ -52,7 +54,7 @@ def _between(at: np.ndarray, sd: np.ndarray, stick_m: float) -> list[tuple[int, 
     found = []
     for i in np.flatnonzero(long & (missing >= 1)):
         low, high = (max(0.0, np.rint((spacing[i] + s * TWO_SIDED_95 * spread[i]) / stick_m) - 1) for s in (-1, 1))
-        text = f"{spacing[i]:.1f} m between neighbours, {sticks[i]:.0f} sticks of {stick_m:g} m"
+        text = f"{unit.text(spacing[i], 1)} between neighbours, {sticks[i]:.0f} sticks of {unit.short(stick_m)}"
         counts = {
             "missing_records": int(missing[i]),
             "missing_low": int(min(low, missing[i])),
@@ -108,7 +110,7 @@ def _at_end(
         return []
     kind = "after the last joint" if joints[0] else "before the first joint"
     where = "the last joint and the end" if joints[0] else "the start and the first joint"
-    text = f"{length:.1f} m between {where} of the line, sticks of {stick_m:g} m"
+    text = f"{ends.unit.text(length, 1)} between {where} of the line, sticks of {ends.unit.short(stick_m)}"
     counts = _open(ends, missing, sd, stick_m)
     found = {"kind": kind, "evidence": text} | counts
     return [_row(ends.name, reach[0], reach[1], joints[0], joints[1], **found)]

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
+from asbuilt.quantities import METRE, LengthUnit
 from asbuilt.window import TWO_SIDED_95, judge_uncertain
 
 SURE_OF_LEG = 0.95
@@ -21,25 +22,34 @@ class Placed:
     statements: tuple[str, ...]
 
 
-def judge_places(rows: pd.DataFrame, *, in_line: np.ndarray, offset_m: float, stick_m: float) -> Placed:
+@dataclass(frozen=True)
+class Window:
+    """Half width of the window, length of a stick (metres), and the unit that lengths are said in."""
+
+    offset_m: float
+    stick_m: float
+    unit: LengthUnit = METRE
+
+
+def judge_places(rows: pd.DataFrame, window: Window, *, in_line: np.ndarray) -> Placed:
     """Judge where each row was placed. `rows` is of `read.records` joined with `place.nearest`, and holds station.
 
-    `offset_m` is the window's half width. What makes many joints uncertain at once is one statement.
+    What makes many joints uncertain at once is one statement.
     """
     verdict = judge_uncertain(
-        rows["offset_m"].to_numpy(float), rows["offset_sd_m"].to_numpy(float), half_width=offset_m
+        rows["offset_m"].to_numpy(float), rows["offset_sd_m"].to_numpy(float), half_width=window.offset_m
     )
     reasons: dict[int, list[str]] = {i: [] for i in rows.index}
     statements: list[str] = []
-    _off_the_line(rows, verdict, reasons, offset_m)
-    statements += _straddling(rows, verdict, reasons, in_line=in_line, offset_m=offset_m)
+    _off_the_line(rows, verdict, reasons, window)
+    statements += _straddling(rows, verdict, reasons, in_line=in_line, window=window)
     _unplaced(rows, verdict, reasons)
-    _beyond_the_end(rows, verdict, reasons)
-    _which_leg(rows, verdict, reasons)
+    _beyond_the_end(rows, verdict, reasons, window)
+    _which_leg(rows, verdict, reasons, window)
     _trials(rows, verdict, reasons)
-    statements += _crowds(rows, verdict, reasons, in_line=in_line, stick_m=stick_m)
+    statements += _crowds(rows, verdict, reasons, in_line=in_line, window=window)
     statements += _no_accuracy(rows, verdict, in_line)
-    statements += _frame_too_coarse(rows, verdict, in_line, offset_m)
+    statements += _frame_too_coarse(rows, verdict, in_line, window)
     frame = pd.DataFrame({"position_verdict": verdict}, index=rows.index)
     return Placed(
         frame.assign(reasons=pd.Series({i: tuple(r) for i, r in reasons.items()}, dtype=object)), tuple(statements)
@@ -49,30 +59,28 @@ def judge_places(rows: pd.DataFrame, *, in_line: np.ndarray, offset_m: float, st
 Reasons = dict[int, list[str]]
 
 
-def _off_the_line(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, offset_m: float) -> None:
+def _off_the_line(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
     for i in rows.index[verdict == OUT_OF_WINDOW]:
         side = "right" if rows.loc[i, "offset_m"] > 0 else "left"
         sd = rows.loc[i, "offset_sd_m"]
-        reasons[i].append(
-            f"fix {abs(rows.loc[i, 'offset_m']):.2f} m {side} of the alignment (sd {sd:.2f} m), window {offset_m:g} m"
-        )
+        off, edge = (window.unit.text(v) for v in (abs(rows.loc[i, "offset_m"]), window.offset_m))
+        reasons[i].append(f"fix {off} {side} of the alignment (sd {window.unit.text(sd)}), window {edge}")
 
 
 def _straddling(
-    rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, *, in_line: np.ndarray, offset_m: float
+    rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, *, in_line: np.ndarray, window: Window
 ) -> list[str]:
     """An offset whose uncertainty reaches over the edge of the window tells nothing: said on each, and once for all."""
     open_ = (verdict == CANNOT_TELL) & rows["offset_sd_m"].notna().to_numpy()
     offset, reaches = rows["offset_m"].to_numpy(float), TWO_SIDED_95 * rows["offset_sd_m"].to_numpy(float)
     for i, off, reach in zip(rows.index[open_], offset[open_], reaches[open_], strict=True):
         side = "right" if off > 0 else "left"
-        reasons[i].append(
-            f"fix {abs(off):.2f} m {side} ± {reach:.2f} m (95 %) reaches over the window of {offset_m:g} m"
-        )
+        off_text, reach_text, edge = (window.unit.text(v) for v in (abs(off), reach, window.offset_m))
+        reasons[i].append(f"fix {off_text} {side} ± {reach_text} (95 %) reaches over the window of {edge}")
     count = int((open_ & in_line).sum())
     files = ", ".join(sorted(set(rows.loc[open_ & in_line, "source_file"])))
     what = f"{count} fixes ({files}) are not accurate enough to tell whether the joint lies"
-    return [f"{what} in the window of {offset_m:g} m."] if count > 1 else []
+    return [f"{what} in the window of {window.unit.short(window.offset_m)}."] if count > 1 else []
 
 
 def _unplaced(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
@@ -87,22 +95,22 @@ def _unplaced(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None
         reasons[i].append("unplaced for want of a usable fix")
 
 
-def _beyond_the_end(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
+def _beyond_the_end(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
     beyond, radius = rows["beyond_m"].abs().to_numpy(float), rows["radius95_m"].to_numpy(float)
     past = beyond > 0
     verdict[past & (beyond > radius)] = OUT_OF_WINDOW
     for i in rows.index[past]:
         end = "after the end" if rows.loc[i, "beyond_m"] > 0 else "before the start"
-        reasons[i].append(f"{abs(rows.loc[i, 'beyond_m']):.2f} m {end} of the alignment")
+        reasons[i].append(f"{window.unit.text(abs(rows.loc[i, 'beyond_m']))} {end} of the alignment")
 
 
-def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
+def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
     doubtful = (rows["leg_probability"] < SURE_OF_LEG).to_numpy()
     verdict[doubtful] = CANNOT_TELL
     for i in rows.index[doubtful]:
         share, other = rows.loc[i, "leg_probability"], rows.loc[i, "other_station"]
         what = f"may lie on another leg, at {other}: the fix gives this leg {share:.0%}"
-        reasons[i].append(f"{what}, and {rows.loc[i, 'margin_m']:.2f} m part the two distances")
+        reasons[i].append(f"{what}, and {window.unit.text(rows.loc[i, 'margin_m'])} part the two distances")
 
 
 def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
@@ -114,24 +122,25 @@ def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
 
 
 def _crowds(
-    rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, *, in_line: np.ndarray, stick_m: float
+    rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, *, in_line: np.ndarray, window: Window
 ) -> list[str]:
     """Joints that crowd where their sticks would not fit were fused away from where they lie: no place is proven."""
     statements = []
     order = rows[in_line & rows["chainage_m"].notna().to_numpy()].assign(one=rows["machine"].fillna(""))
     order = order.sort_values(["line", "one", "chainage_m"])
-    near = (order.groupby(["line", "one"])["chainage_m"].diff() < _CROWDED * stick_m).to_numpy()
+    near = (order.groupby(["line", "one"])["chainage_m"].diff() < _CROWDED * window.stick_m).to_numpy()
     run = np.cumsum(~near)
     crowded = np.bincount(run, minlength=1)[run] >= _CROWD
     for _, crowd in order[crowded].groupby(run[crowded]):
         verdict[rows.index.get_indexer(crowd.index)] = CANNOT_TELL
         for i in crowd.index:
             reasons[i].append("fused where many joints crowd: its fix does not say where it lies")
-        span = crowd["chainage_m"].max() - crowd["chainage_m"].min()
+        span = window.unit.text(crowd["chainage_m"].max() - crowd["chainage_m"].min(), 1)
+        length = window.unit.text(len(crowd) * window.stick_m, 0)
         statements.append(
-            f"{len(crowd)} joints of one machine crowd within {span:.1f} m at {crowd['station'].iloc[0]}, and"
-            f" {len(crowd)} sticks are {len(crowd) * stick_m:.0f} m long: were they fused at one place and moved? They"
-            " are shown where the machine stood, and no position among them is in window."
+            f"{len(crowd)} joints of one machine crowd within {span} at {crowd['station'].iloc[0]}, and their sticks"
+            f" are {length} long: were they fused at one place and moved? They are shown where the machine stood, and"
+            " no position among them is in window."
         )
     return statements
 
@@ -146,15 +155,16 @@ def _no_accuracy(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarray) -
     return [f"{int(unsure.sum())} fixes state no accuracy ({files}): no position among them is in window."]
 
 
-def _frame_too_coarse(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarray, offset_m: float) -> list[str]:
-    coarse = (rows["frame_accuracy_m"] > offset_m).to_numpy()
+def _frame_too_coarse(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarray, window: Window) -> list[str]:
+    coarse = (rows["frame_accuracy_m"] > window.offset_m).to_numpy()
     verdict[coarse & (verdict == IN_WINDOW)] = CANNOT_TELL
     concerned = coarse & in_line
     if not concerned.any():
         return []
-    worst = rows.loc[concerned, "frame_accuracy_m"].max()
+    worst = window.unit.short(rows.loc[concerned, "frame_accuracy_m"].max())
     files = ", ".join(sorted(set(rows.loc[concerned, "source_file"])))
     return [
-        f"{int(concerned.sum())} fixes ({files}) came through a transformation that is good to {worst:g} m, and the"
-        f" window is {offset_m:g} m: no position among them is in window. Name the frame of the receiver's corrections."
+        f"{int(concerned.sum())} fixes ({files}) came through a transformation that is good to {worst}, and the window"
+        f" is {window.unit.short(window.offset_m)}: no position among them is in window. Name the frame of the"
+        " receiver's corrections."
     ]

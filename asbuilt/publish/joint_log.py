@@ -13,6 +13,7 @@ from xlsxwriter.worksheet import Worksheet
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import CAUTIONS
+from asbuilt.quantities import LengthUnit
 
 CSV_NAME, WORKBOOK_NAME = "joint_log.csv", "joint_log.xlsx"
 _RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -102,6 +103,8 @@ def _shown(value: Any) -> str:
         return value.isoformat(" ", "minutes")
     if isinstance(value, dict):
         return ", ".join(f"{count} {word}" for word, count in value.items())
+    if isinstance(value, LengthUnit):
+        return value.name
     return f"{value:.1f}" if isinstance(value, float) else str(value)
 
 

@@ -57,6 +57,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
             "crs": as_built.title.crs,
             "base_crs": as_built.title.base_crs,
             "station_length": as_built.title.station_length,
+            "length_unit": {"name": as_built.title.length_unit.name, "metres": as_built.title.length_unit.metres},
         },
         "look": _look(),
         "quantities": [

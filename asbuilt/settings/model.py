@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from asbuilt.fields import FIELDS, KINDS
-from asbuilt.quantities import METRES_PER_FOOT, UnitError, unit
+from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError, unit
 from asbuilt.settings.parts import (
     Crs,
     CrsIfAny,
@@ -60,6 +60,11 @@ class Route(Part):
     def metres_per_unit(self) -> float:
         """Length of the unit that stations are written in."""
         return METRES_PER_FOOT[self.foot] if self.units == "us" and self.foot else 1.0
+
+    @property
+    def length_unit(self) -> LengthUnit:
+        """The unit that lengths are shown in."""
+        return LengthUnit("ft" if self.units == "us" else "m", self.metres_per_unit)
 
     @property
     def station_length_m(self) -> float:

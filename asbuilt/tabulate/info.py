@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Iterable, Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pandas as pd
@@ -35,7 +36,7 @@ def info_table(
 def _title(title: Title) -> Iterator[tuple[str, str, str]]:
     for name in Title.__dataclass_fields__:
         value = getattr(title, name)
-        yield "title", name, value if isinstance(value, str) else value.isoformat()
+        yield "title", name, value.isoformat() if isinstance(value, datetime) else getattr(value, "name", value)
 
 
 def _settings(settings: Settings) -> Iterator[tuple[str, str, str]]:

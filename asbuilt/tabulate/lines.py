@@ -101,6 +101,7 @@ def _ends(design: Design, settings: Settings) -> LineEnds:
         first_joint=design.source.first_joint,
         last_joint=design.source.last_joint,
         complete=settings.route.complete,
+        unit=settings.route.length_unit,
     )
 
 

@@ -26,7 +26,7 @@ from asbuilt import build as journey
 from asbuilt import procedures, settings
 from asbuilt.judge.derived import derive
 from asbuilt.judge.lineage import lineage
-from asbuilt.judge.places import judge_places
+from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.windows import judge_windows
 from asbuilt.place.nearest import Reach, place
 from asbuilt.publish import geopackage, joint_log, webmap
@@ -158,7 +158,7 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
         ("place", "line_locate_point", lambda: place(rows, lines, **how)),
         ("lineage", "STRtree nearest", lambda: lineage(rows, route.route.timezone)),
         ("judge windows", "STRtree nearest", lambda: judge_windows(rows, derive(rows, route), **windows)),
-        ("judge places", "STRtree nearest", lambda: judge_places(located, in_line=in_line, offset_m=2.0, stick_m=12.0)),
+        ("judge places", "STRtree nearest", lambda: judge_places(located, Window(2.0, 12.0), in_line=in_line)),
         ("GeoPackage", "bare sqlite3", lambda: _afresh(geopackage.write_geopackage, as_built, folder / "a.gpkg")),
         ("map", "bare sqlite3", lambda: webmap.write_map(as_built, folder / "m.html")),
         ("workbook", "bare sqlite3", lambda: joint_log.write_workbook(as_built, folder / "l.xlsx")),

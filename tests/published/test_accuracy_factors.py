@@ -34,7 +34,7 @@ def test_a_stated_accuracy_times_its_factor_is_the_95_percent_radius(meaning: st
 @pytest.mark.seen("FGDC NSSDA: horizontal 1.7308 times RMSE, where both axes have the same, and 1.9600 times, vertical")
 def test_the_factors_of_the_nssda() -> None:
     assert RADIUS_95 * SD_FACTOR["rms"] == pytest.approx(1.7308, abs=FOUR_DECIMALS)
-    assert TWO_SIDED_95 == pytest.approx(1.9600, abs=FOUR_DECIMALS)
+    assert pytest.approx(1.9600, abs=FOUR_DECIMALS) == TWO_SIDED_95
 
 
 @pytest.mark.from_memory("FGDC NSSDA: 2.4477 times the RMSE of one axis")
@@ -86,7 +86,7 @@ def test_hdop_is_a_radial_rms_after_the_range_error() -> None:
 
 @pytest.mark.second_hand("published owners' texts: recreational receivers are quoted at 3 to 15 m, 95 %")
 def test_an_unstated_accuracy_is_taken_at_the_poor_end() -> None:
-    assert ASSUMED_SD_M * RADIUS_95 == pytest.approx(15.0)
+    assert pytest.approx(15.0) == ASSUMED_SD_M * RADIUS_95
 
 
 @pytest.mark.computed("circular normal seen from off its centre, by quadrature of the plane density in 20 000 strips")
@@ -100,9 +100,7 @@ def test_the_95_percent_radius_about_the_line_holds_95_percent(offset: float) ->
     assert 0.95 - 1e-6 <= held <= 0.98
 
 
-@pytest.mark.computed(
-    "GPS standard positioning: a fix good to 4 m, 95 %, cannot be judged against 2 m; normal distribution"
-)
+@pytest.mark.computed("normal distribution: a fix good to 4 m, 95 %, cannot be judged against 2 m")
 def test_a_coarse_fix_cannot_be_judged_against_a_narrow_window() -> None:
     sd = np.full(3, 4.0 * SD_FACTOR["95%"])
     assert TWO_SIDED_95 * sd[0] == pytest.approx(4.0 * 1.9600 / 2.4477, abs=1e-3)

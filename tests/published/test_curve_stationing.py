@@ -11,7 +11,7 @@ from asbuilt.alignment import MeasuredLine, locate, project
 from asbuilt.read.cells import angles
 from asbuilt.stationing import label, parse_label
 
-ROUTE_SURVEYING = "jerrymahun.com, open access, VII Curves"
+CHAPTER_C = "jerrymahun.com, open access, VII Curves, chapter C"
 CHORDS = 2000
 CUT_OFF_FT = 0.002  # the source cuts values off at 0.001 ft, and adds them
 
@@ -35,14 +35,14 @@ FIRST = curve(55.0, 500.0, start=2239.716)
 TANGENT = 500.0 * np.tan(np.radians(55.0 / 2))
 
 
-@pytest.mark.seen(f"{ROUTE_SURVEYING}, C: 55°00'00\", R 500.00 ft, PI 25+00.00")
+@pytest.mark.seen(f"{CHAPTER_C}: 55°00'00\", R 500.00 ft, PI 25+00.00")
 def test_the_first_curve_has_its_published_length_and_ends() -> None:
     assert FIRST.measure[-1] - FIRST.measure[0] == pytest.approx(479.965, abs=CUT_OFF_FT)
     assert parse_label("25+00.00", station_length=100) - TANGENT == pytest.approx(2239.716, abs=CUT_OFF_FT)
     assert FIRST.measure[-1] == pytest.approx(parse_label("27+19.681", station_length=100), abs=CUT_OFF_FT)
 
 
-@pytest.mark.seen(f"{ROUTE_SURVEYING}, C: the same curve, its chord, external distance and middle ordinate")
+@pytest.mark.seen(f"{CHAPTER_C}: the same curve, its chord, external distance and middle ordinate")
 def test_the_first_curve_bends_as_published() -> None:
     begin, middle, end = locate(FIRST, FIRST.measure[0] + 479.965 * np.array([0.0, 0.5, 1.0]))
     assert np.hypot(*(end - begin)) == pytest.approx(461.749, abs=CUT_OFF_FT)

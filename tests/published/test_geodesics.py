@@ -116,7 +116,9 @@ def measured_m(folder: Path, table: str, *, crs: str, **asked: object) -> float:
     return float(line.measure[-1] - line.measure[0])
 
 
-@pytest.mark.seen("a surveying blog, 2013-10-08: one line, its mean combined factor, and both its lengths in feet")
+@pytest.mark.seen(
+    "a surveying blog of 2013-10-08 (unnamed): one line, its mean combined factor, and both its lengths in feet"
+)
 def test_a_ground_length_from_a_published_factor(tmp_path: Path) -> None:
     table = "easting,northing\n1048125.982,10023895.740\n1053440.098,10023895.740\n"  # 5314.116 ft apart on the grid
     length = measured_m(tmp_path, table, crs="EPSG:3567", length="ground", ground_factor=1.000132409)

@@ -33,7 +33,7 @@ def test_a_hairpin_offers_both_legs_and_the_nearest_first() -> None:
     assert found.point.tolist() == [0, 0, 1, 1, 2, 2, 3, 3]
     assert found.measure[::2] == pytest.approx([190, 40, 150, 80])
     both = found.measure.reshape(4, 2)
-    assert [20, 40, 60, 80] == pytest.approx(both.min(axis=1))
+    assert both.min(axis=1) == pytest.approx([20, 40, 60, 80])
     assert both.max(axis=1) == pytest.approx([190, 170, 150, 130])
 
 
@@ -86,7 +86,7 @@ def test_past_an_end_the_last_leg_runs_on_and_is_not_clamped() -> None:
     assert found.distance == pytest.approx([np.hypot(7, 3), np.hypot(4, 1), 2])
 
 
-@pytest.mark.seen("jerrymahun.com, open access, VII Curves: looking up-station, 82.40R is to the right of 11+68.26")
+@pytest.mark.seen("jerrymahun.com: 11+68.26 82.40R, left and right as seen looking up-station")
 def test_the_sign_of_an_offset_is_the_side_a_person_sees() -> None:
     north = line((0, 0), (0, 2000))
     found = on(north, (82.40, 1168.26), (-82.40, 1168.26), reach=100.0)
