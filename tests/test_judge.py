@@ -208,6 +208,7 @@ def places(**columns):
     base = {"line": "main", "offset_m": 0.0, "offset_sd_m": 0.2, "radius95_m": 0.5, "placed_by": "fix", "beyond_m": 0.0}
     base |= {"leg_probability": 1.0, "margin_m": np.nan, "other_station": "", "station": "0+100.00", "easting": 1.0}
     base |= {"outcome": "joint", "machine": "M1", "source_file": "a.csv", "frame_accuracy_m": 0.0}
+    base |= {"line_unknown": False, "line_recorded": None}
     table = pd.DataFrame(base | columns, index=range(size))
     return judge_places(table, Window(2.0, 12.0), in_line=np.ones(size, dtype=bool))
 
@@ -239,6 +240,11 @@ def test_a_frame_less_accurate_than_the_window_lets_no_position_pass_and_is_said
     assert set(found.joints["position_verdict"]) == {"cannot tell"}
     assert len(found.statements) == 1
     assert "good to 3 m" in found.statements[0]
+
+
+def test_a_record_that_names_another_line_says_so():
+    found = places(chainage_m=[100.0], line_unknown=True, line_recorded="branch")
+    assert "names the line 'branch', which the route does not have" in found.joints["reasons"][0]
 
 
 def test_joints_that_crowd_prove_no_place_but_two_at_an_elbow_do_not_crowd():

@@ -327,7 +327,7 @@ class Reading(HTMLParser):
             self.texts[self.inside].append(data)
 
     def handle_endtag(self, tag: str) -> None:
-        self.inside = ""
+        self.inside = "" if tag == self.inside else self.inside
 
     def one(self, tag: str, name: str, value: str) -> dict[str, str | None]:
         return next(a for t, a in self.elements if t == tag and a.get(name) == value)

@@ -46,6 +46,8 @@ def judge_places(rows: pd.DataFrame, window: Window, *, in_line: np.ndarray) -> 
     _unplaced(rows, verdict, reasons)
     _beyond_the_end(rows, verdict, reasons, window)
     _which_leg(rows, verdict, reasons, window)
+    for i in rows.index[rows["line_unknown"].eq(True)]:
+        reasons[i].append(f"names the line {rows.loc[i, 'line_recorded']!r}, which the route does not have")
     _trials(rows, verdict, reasons)
     statements += _crowds(rows, verdict, reasons, in_line=in_line, window=window)
     statements += _no_accuracy(rows, verdict, in_line)

@@ -30,7 +30,8 @@ def place(
 
     `rows` needs easting, northing (working frame; NaN: no fix), sd_m, frame_accuracy_m and line (the record's own
     word, None: any). The columns are those of `tables.JOINTS` from line to fix_offset_m, without station, and
-    `other_line`, `other_chainage_m` of the second nearest candidate.
+    of the second nearest candidate other_line, other_chainage_m and the like; line_unknown where the record names none
+    of the lines.
     """
     sd = np.hypot(rows["sd_m"].to_numpy(float), rows["frame_accuracy_m"].to_numpy(float))
     found = _candidates(rows, lines, metres_per_unit=metres_per_unit, far_m=reach.far_m)
@@ -54,6 +55,7 @@ def place(
             "beyond_m": first["beyond"].to_numpy(),
             "fix_chainage_m": first["measure"].to_numpy(),
             "fix_offset_m": first["offset"].to_numpy(),
+            "line_unknown": _names_no_line(rows, lines),
             "other_line": second["line"].to_numpy(object),
             "other_chainage_m": second["measure"].to_numpy(),
             "other_offset_m": second["offset"].to_numpy(),
@@ -61,6 +63,10 @@ def place(
         },
         index=rows.index,
     )
+
+
+def _names_no_line(rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]]) -> np.ndarray:
+    return (rows["line"].notna() & ~rows["line"].isin([name for name, _ in lines])).to_numpy()
 
 
 def _candidates(

@@ -98,7 +98,7 @@ def _plain(values: pd.Series) -> pd.Series:
         default = _METRES if str(values.name).endswith("_m") or values.name in {"easting", "northing"} else _RECORDED
         values = values.where(np.isfinite(values)).round(_DECIMALS.get(str(values.name), default))
     plain = values.astype(object).where(values.notna(), None)
-    return plain.where([not isinstance(v, str) or bool(v.strip()) for v in plain], None)
+    return plain.where(np.array([not isinstance(v, str) or bool(v.strip()) for v in plain], dtype=bool), None)
 
 
 def _number(value: Any) -> Any:

@@ -109,7 +109,7 @@ def _folium_map(lines: list[dict[str, Any]]) -> tuple[str, str]:
     made.default_js, made.default_css = [], []
     made._id = "of_joints"  # folium draws a random one, and the same record must give the same bytes
     made.render()
-    figure = made.get_root()
+    figure: Any = made.get_root()
     return figure.html.render().strip(), figure.script.render().strip()
 
 

@@ -14,7 +14,8 @@ from asbuilt.quantities import UnitError, convert, is_unit
 # What crews write where they have nothing to write (common practice, no source).
 NOTHING = frozenset({"", "-", "--", "---", "n/a", "na", "n.a.", "nil", "none", "null", "nan", "#n/a", "?"})
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_MINUS = re.compile("[−‐‑–]")  # what word processors make of a minus sign
+_GROUPS = {".,": r"[+-]?\d{1,3}(,\d{3})+(?![\d,])", ",.": r"[+-]?\d{1,3}(\.\d{3})+(?![\d.])"}
 _NUMBER_UNIT = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.].*)?")
 
 
@@ -38,7 +39,7 @@ def text(cell: Any) -> str:
         return "" if np.isnan(cell) else str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else repr(cell)
     if isinstance(cell, datetime | date | time):
         return cell.isoformat(" ") if isinstance(cell, datetime) else cell.isoformat()
-    return " ".join(str(cell).split())
+    return " ".join(str(cell).replace("\0", "\ufffd").split())  # a logger that lost its power leaves NULs
 
 
 def texts(cells: Iterable[Any]) -> Read:
@@ -48,22 +49,38 @@ def texts(cells: Iterable[Any]) -> Read:
 
 
 def decimal_sign(columns: Iterable[list[Any]]) -> str:
-    """Return the decimal sign that the numbers of a source prove: "." or ","; "?" where both, "" where none does.
+    """Return the decimal sign that the numbers of a source prove, and the sign between thousands if one is used:
 
-    A comma with three digits after it proves nothing: it may part thousands.
+    ".", ",", ".," or ",."; "?" where they prove both or leave it open, "" where there is nothing to prove it by.
+
+    >>> decimal_sign([["1,215", "0,5"]]), decimal_sign([["1,215.5"]]), decimal_sign([["1,215"]])
+    (',', '.,', '?')
     """
-    comma = dot = unclear = False
-    for cell in (c for column in columns for c in column if isinstance(c, str)):
-        comma = comma or bool(re.fullmatch(r"\s*[+-]?\d*,(\d{1,2}|\d{4,})(\s*\D.*)?", cell))
-        dot = dot or bool(re.fullmatch(r"\s*[+-]?\d*\.\d+(\s*\D.*)?", cell))
-        unclear = unclear or bool(re.fullmatch(r"\s*[+-]?\d{1,3},\d{3}(\s*\D.*)?", cell))
-    if comma and dot:
+    found = {_proof(" ".join(cell.split())) for column in columns for cell in column if isinstance(cell, str)}
+    dot, comma = found & {".", ".,"}, found & {",", ",."}
+    if dot and comma:
         return "?"
-    return "," if comma else "." if dot else "?" if unclear else ""
+    return max(dot | comma, key=len, default="?" if "?" in found else "")
+
+
+def _proof(cell: str) -> str:
+    """Return what one number proves. A comma with three digits after it alone may part thousands: "?"."""
+    found = re.match(r"[+-]?[\d.,]*\d", cell)
+    number = found[0].lstrip("+-") if found else ""
+    if re.fullmatch(r"\d{1,3}((,\d{3})+\.\d+|(,\d{3}){2,})", number):
+        return ".,"
+    if re.fullmatch(r"\d{1,3}((\.\d{3})+,\d+|(\.\d{3}){2,})", number):
+        return ",."
+    if re.fullmatch(r"[1-9]\d{0,2},\d{3}", number):
+        return "?"
+    return {",": ",", ".": "."}.get(re.sub(r"\d", "", number), "")
 
 
 def numbers(cells: list[Any], *, decimal: str, from_unit: str, to_unit: str) -> Read:
-    """Return cells as float64 in `to_unit`; nothing becomes NaN. A unit written in a cell outranks `from_unit`."""
+    """Return cells as float64 in `to_unit`; nothing becomes NaN. A unit written in a cell outranks `from_unit`.
+
+    `decimal` is the decimal sign, and behind it the sign between thousands where one is known to be used.
+    """
     values = np.full(len(cells), np.nan)
     own_unit: dict[int, str] = {}
     faults: dict[int, str] = {}
@@ -86,7 +103,14 @@ def _one_number(found: str, decimal: str) -> tuple[float, str] | str | None:
     """Return number and unit of one text, None for nothing, or what is wrong with it."""
     if found.lower() in NOTHING:
         return None
-    match = _NUMBER_UNIT.fullmatch(found.replace(",", ".") if decimal == "," else found)
+    plain = _MINUS.sub("-", found)
+    parted = re.match(r"[+-]?\d{1,3}([ '’]\d{3})+(?!\d)", plain)  # by spaces: thousands in any language
+    plain = re.sub(r"[ '’]", "", parted[0]) + plain[parted.end() :] if parted else plain
+    if decimal[0] == "," and re.match(r"[+-]?[1-9]\d{0,2}\.\d{3}(?![\d.,])", plain):
+        return f"{found!r} has a point where this source writes a comma: decimals or thousands"
+    if len(decimal) == 2 and (parted := re.match(_GROUPS[decimal], plain)):
+        plain = parted[0].replace(decimal[1], "") + plain[parted.end() :]
+    match = _NUMBER_UNIT.fullmatch(_dotted(plain, decimal))
     if not match or (match[2] and not is_unit(match[2])):
         return f"{found!r} is not a number"
     return float(match[1]), match[2] or ""
@@ -111,10 +135,15 @@ def _converted(
     return out
 
 
+# The letter s is seconds only behind d and m: in "42 54 00S" it is the side.
 _ANGLE = re.compile(
-    r"""(?P<lead>[NSEW])?\s*(?P<sign>[+-])?\s*(?P<deg>\d+(?:\.\d+)?)\s*[°ºd:\s]?\s*
-        (?:(?P<min>\d+(?:\.\d+)?)\s*['′’m:\s]?\s*)?(?:(?P<sec>\d+(?:\.\d+)?)\s*(?:["″”s]|''|’’)?\s*)?(?P<tail>[NSEW])?""",
-    re.VERBOSE | re.IGNORECASE,
+    r"""(?P<lead>[NSEW])?\s*(?P<sign>[+-])?\s*(?P<deg>\d+(?:\.\d+)?)
+        (?:\s*[°ºd:\s]\s*(?P<min>\d+(?:\.\d+)?)
+            (?:\s*m\s*(?P<sec_s>\d+(?:\.\d+)?)\s*s?
+            |\s*['′’:\s]\s*(?P<sec>\d+(?:\.\d+)?)\s*(?:["″”]|''|’’|′′)?
+            |\s*['′’m]?)
+        |\s*[°ºd]?)\s*(?P<tail>[NSEW])?""",
+    re.VERBOSE,
 )  # fmt: skip
 
 
@@ -139,22 +168,25 @@ def angles(cells: list[Any], *, decimal: str, letters: str, limit: float) -> Rea
 
 
 def _dotted(cell: Any, decimal: str) -> str:
-    found = text(cell)
-    return found.replace(",", ".") if decimal == "," else found
+    found = _MINUS.sub("-", text(cell))
+    return found.replace(",", ".") if decimal[0] == "," else found
 
 
 def _one_angle(found: str, letters: str) -> float | str:
     if found.lower() in NOTHING:
         return float("nan")
-    match = _ANGLE.fullmatch(found)
+    match = _ANGLE.fullmatch(re.sub(r"^[nsew]|[new]$|(?<!\d)s$", lambda m: m[0].upper(), found))
     if not match:
         return "{0!r} is not a number" if not re.search(r"[°º'′\"″NSEW]", found) else "{0!r} is not an angle"
+    parts = [part for part in (match["deg"], match["min"], match["sec"] or match["sec_s"]) if part]
+    if any("." in part for part in parts[:-1]):
+        return "{0!r} has decimals before its last part"
     letter = (match["lead"] or match["tail"] or "").upper()
     if (match["lead"] and match["tail"]) or (letter and match["sign"]):
         return "{0!r} says its side twice"
     if letter and letter not in letters:
         return f"{{0!r}} has {letter}, this column is {letters[0]} or {letters[1]}"
-    degrees, minutes, seconds = (float(match[part] or 0) for part in ("deg", "min", "sec"))
+    degrees, minutes, seconds = (*map(float, parts), 0.0, 0.0)[:3]
     if minutes >= 60 or seconds >= 60:
         return "{0!r} has 60 minutes or seconds, or more"
     value = degrees + minutes / 60 + seconds / 3600

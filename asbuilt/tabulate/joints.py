@@ -26,6 +26,7 @@ def joints_table(journey: Journey) -> pd.DataFrame:
         in_line=(rows["outcome"] == "joint"),
         station=stations(journey.designs, rows["line"], rows["chainage_m"]),
         fused_at=rows["fused_at"].dt.tz_localize("UTC"),
+        started_at=rows["started_at"].dt.tz_localize("UTC"),
         fused_local=[moment.isoformat() if not pd.isna(moment) else "" for moment in local],
         machine_run=_machine_runs(rows),
         decision="",

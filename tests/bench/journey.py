@@ -139,7 +139,9 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     points = shapely.points(rows[["easting", "northing"]].to_numpy())
     lines, how = [("main", line)], {"metres_per_unit": 1.0, "reach": Reach(100.0, 2.0)}
     located = (
-        rows.drop(columns="line").join(place(rows, lines, **how)).assign(outcome="joint", station="", other_station="")
+        rows.rename(columns={"line": "line_recorded"})
+        .join(place(rows, lines, **how))
+        .assign(outcome="joint", station="", other_station="")
     )
     procedure = procedures.load(route.window.procedure, folder)
     recorded = frozenset({"soak_time", "heater_temperature", "fusion_pressure"})

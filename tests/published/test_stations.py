@@ -91,6 +91,13 @@ def test_a_station_in_the_hole_is_nowhere() -> None:
     assert curve.chainages_m(2800.0 * FOOT) == pytest.approx([(2800.0 - 40.603) * FOOT])
 
 
+@pytest.mark.seen(f"{CHAPTER_C}: EC 27+19.681 back = 27+60.284 ahead: both texts name the one place")
+@pytest.mark.parametrize("text", ["27+19.681", "27+60.284"])
+def test_either_station_of_an_equation_is_found_at_it(text: str) -> None:
+    stated = parse_label(text, station_length=100) * FOOT
+    assert circular_curve().chainages_m(stated) == pytest.approx([2719.681 * FOOT])
+
+
 @pytest.mark.computed("the same equation turned round: a station in the overlap is two places")
 def test_a_station_in_an_overlap_is_twice() -> None:
     turned = Stationing(equations=(ChainageEquation(back_m=2760.284 * FOOT, ahead_m=2719.681 * FOOT),))
