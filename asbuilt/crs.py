@@ -5,6 +5,8 @@ are refused. PROJ ignores `only_best` where `always_xy` is asked for (measured w
 in order here by hand. Heights are never transformed: frames are cut down to their two horizontal axes.
 """
 
+import re
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,12 +14,16 @@ import pyogrio
 import pyproj
 import shapely
 from pyproj.aoi import AreaOfInterest
-from pyproj.database import get_database_metadata, query_utm_crs_info
+from pyproj.database import get_database_metadata, query_crs_info
+from pyproj.enums import PJType
 from pyproj.exceptions import CRSError, ProjError
+from pyproj.transformer import TransformerGroup
 
 from asbuilt.errors import FrameError, Problem
 
 pyproj.network.set_network_enabled(active=False)  # the same input gives the same bytes, with or without a network
+
+_DISTORTED = 0.01  # a grid made for measuring stays within a few parts in ten thousand; this refuses world maps
 
 
 @dataclass(frozen=True)
@@ -92,22 +98,51 @@ def working_frame(text: str, longitude: np.ndarray, latitude: np.ndarray) -> Fra
     """
     found = frame(text, where="route.crs")
     if not found.crs.is_projected:
-        place = area_of(longitude, latitude)
-        datum = found.crs.geodetic_crs.name if found.crs.geodetic_crs else "WGS 84"
-        zones = query_utm_crs_info(datum, place) or query_utm_crs_info("WGS 84", place)
-        serves = " or ".join(f'"EPSG:{z.code}" ({z.name})' for z in zones[:2])
+        serves = " or ".join(_zones(found, longitude, latitude)) or "a UTM zone"
         raise FrameError(Problem("route.crs", f"{found.label} is not projected", f"lengths need a plane: {serves}"))
+    scale = _worst_scale(found, longitude, latitude)
+    if abs(scale - 1) > _DISTORTED:
+        what = f"lengths in {found.label} are {scale:.3f} times true at the route"
+        serves = " or ".join(_zones(found.base, longitude, latitude)) or "a UTM zone"
+        raise FrameError(Problem("route.crs", what, f"take a frame made for measuring there: {serves}"))
     return found
 
 
+def _zones(of: Frame, longitude: np.ndarray, latitude: np.ndarray) -> list[str]:
+    """Return the transverse Mercator zones of the frame's own datum that hold the middle of the positions."""
+    x, y = float(np.mean(longitude)), float(np.mean(latitude))
+    place = AreaOfInterest(x, y, x, y)
+    for datum in (of.crs.name, "WGS 84"):
+        known = query_crs_info("EPSG", PJType.PROJECTED_CRS, area_of_interest=place, contains=True)
+        name = re.compile(rf"{re.escape(datum)} / (UTM|MGA) zone \d+[NS]?")
+        found = [f'"EPSG:{info.code}" ({info.name})' for info in known if name.fullmatch(info.name)]
+        if found:
+            return found[:2]
+    return []
+
+
+def _worst_scale(of: Frame, longitude: np.ndarray, latitude: np.ndarray) -> float:
+    """Return the point scale farthest from one at the middle of the positions."""
+    factors = pyproj.Proj(of.crs).get_factors(float(np.mean(longitude)), float(np.mean(latitude)))
+    scales = (float(factors.meridional_scale), float(factors.parallel_scale))
+    return max(scales, key=lambda scale: abs(scale - 1))
+
+
 def transform(
-    x: np.ndarray, y: np.ndarray, *, origin: Frame, target: Frame, area: AreaOfInterest | None = None
+    x: np.ndarray,
+    y: np.ndarray,
+    *,
+    origin: Frame,
+    target: Frame,
+    area: AreaOfInterest | None = None,
+    epoch: float | None = None,
 ) -> tuple[np.ndarray, np.ndarray, Crossing]:
     """Bring positions into `target`; x is easting or longitude, y northing or latitude, float64 of shape (n,).
 
-    `area` is the route's, so that a stray position cannot choose the operation. NaN goes in and comes out, and a
-    position that has no place in the target comes out as NaN. Raises FrameError where no operation of known
-    accuracy serves, or not one position has a place.
+    `area` is the route's, so that a stray position cannot choose the operation. `epoch` (decimal year) is that of the
+    positions, for frames that drift. NaN goes in and comes out, and a position that has no place in the target
+    comes out as NaN. Raises FrameError where no operation of known accuracy serves, where it depends on the date
+    and there is no epoch, or where not one position has a place.
     """
     if origin.crs.equals(target.crs, ignore_axis_order=True):
         return x.copy(), y.copy(), Crossing(origin.label, target.label, "none needed", 0.0)
@@ -115,19 +150,20 @@ def transform(
     out = np.full((2, x.size), np.nan)
     if not finite.any():
         return out[0], out[1], Crossing(origin.label, target.label, "no position to bring", 0.0)
-    out[:, finite], operation = _cross(np.stack([x[finite], y[finite]]), origin, target, area)
+    out[:, finite], used = _cross(
+        np.stack([x[finite], y[finite]]), origin=origin, target=target, area=area, epoch=epoch
+    )
     out[:, ~np.isfinite(out).all(axis=0)] = np.nan
     if np.isnan(out).all():
         what = f"({x[finite][0]:.9g}, {y[finite][0]:.9g}) has no place in {target.label}, nor has any other position"
         raise FrameError(Problem(origin.label, what, "check the frame of the source and the order of its axes"))
-    return out[0], out[1], Crossing(origin.label, target.label, operation.description, float(operation.accuracy))
+    return out[0], out[1], Crossing(origin.label, target.label, used.description, float(used.accuracy))
 
 
 def _cross(
-    xy: np.ndarray, origin: Frame, target: Frame, area: AreaOfInterest | None
+    xy: np.ndarray, *, origin: Frame, target: Frame, area: AreaOfInterest | None, epoch: float | None
 ) -> tuple[np.ndarray, pyproj.Transformer]:
     where = f"{origin.label} to {target.label}"
-    remedy = "name the frame the positions were corrected to, or install the grid file of the better operation"
     try:
         transformer = pyproj.Transformer.from_crs(
             origin.crs,
@@ -138,14 +174,44 @@ def _cross(
             area_of_interest=area,  # type: ignore[arg-type] # the stub means the same class
         )
         x, y = _in_axis_order(xy, origin)
-        first, second = transformer.transform(x, y, errcheck=False)
-        used = transformer.get_last_used_operation()  # before first use the accuracy reads -1
+        when = np.full(xy.shape[1], np.inf if epoch is None else epoch)
+        first, second, *_ = transformer.transform(x, y, np.zeros(xy.shape[1]), when, errcheck=False)
+        used = _used(transformer)
     except ProjError as error:
-        what = f"no operation of known accuracy ({str(error).split('Internal Proj Error: ')[-1].strip(' )')})"
+        what, remedy = _why_none(origin, target)
         raise FrameError(Problem(where, what, remedy)) from error
     if used.accuracy < 0:
-        raise FrameError(Problem(where, f"the accuracy of '{used.description}' is not known", remedy))
+        raise FrameError(Problem(where, f"the accuracy of '{used.description}' is not known", _REMEDY))
+    if epoch is None and "t_epoch" in used.definition:
+        what = f"'{used.description}' depends on the date, and none is known for the positions"
+        raise FrameError(Problem(where, what, "give the records their times, or name a frame that does not drift"))
     return _in_axis_order(np.stack([first, second]), target), used
+
+
+_REMEDY = (
+    "name the frame the positions were corrected to, or a route CRS on the same datum or a newer realisation of it"
+    " (for NAD83: NAD83(2011)), or install the grid file of the better operation"
+)
+
+
+def _used(transformer: pyproj.Transformer) -> pyproj.Transformer:
+    """Return the operation that was really used: before first use its accuracy reads -1, and a lone one is itself."""
+    try:
+        return transformer.get_last_used_operation()
+    except ProjError:
+        if transformer.accuracy < 0:
+            raise
+        return transformer
+
+
+def _why_none(origin: Frame, target: Frame) -> tuple[str, str]:
+    """Say which grid file stands in the way, if one does."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # it warns of the very thing that is looked up here
+        lost = TransformerGroup(origin.crs, target.crs, always_xy=False, allow_ballpark=False).unavailable_operations
+    grids = [grid.short_name for operation in lost[:1] for grid in operation.grids if not grid.available]
+    needs = f": '{lost[0].name}' needs the grid file {' and '.join(grids)}, which is not installed" if grids else ""
+    return f"there is no operation of known accuracy{needs}", _REMEDY
 
 
 def area_of(longitude: np.ndarray, latitude: np.ndarray) -> AreaOfInterest:

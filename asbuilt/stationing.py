@@ -12,6 +12,8 @@ from decimal import ROUND_HALF_EVEN, Decimal
 
 import numpy as np
 
+_HAIR_M = 1e-6  # stated values are sums of decimals: an equation must be met by its own text
+
 
 @dataclass(frozen=True, kw_only=True)
 class ChainageEquation:
@@ -69,13 +71,16 @@ class Stationing:
     def chainages_m(self, stated: float) -> list[float]:
         """Return every chainage that carries the stated value (metres): none in a hole, two in an overlap.
 
+        At an equation itself both the back and the ahead value lead there.
+
         >>> Stationing(equations=(ChainageEquation(back_m=1200, ahead_m=1150),)).chainages_m(1180)
         [1180.0, 1230.0]
         """
         edges = np.concatenate([[-np.inf], self.breaks_m, [np.inf]])
         jumps = np.cumsum([0.0] + [e.jump_m for e in self.equations])
         found = stated - jumps
-        return [float(c) for c, low, high in zip(found, edges[:-1], edges[1:], strict=True) if low < c <= high]
+        inside = (found >= edges[:-1] - _HAIR_M) & (found <= edges[1:] + _HAIR_M)
+        return sorted(set(found[inside].tolist()))
 
 
 def label(value: float, *, station_length: int, decimals: int) -> str:

@@ -143,6 +143,8 @@ def _joints(
         "machine": [f"M{i % 2 + 1}" for i in range(n)],
         "machine_run": [f"M{i % 2 + 1} / 1" for i in range(n)],
         "fused_local": ["2026-03-12T14:32:00+11:00"] * n,
+        "time_recorded": ["2026-03-12 14:32:00"] * n,
+        "started_at": [pd.Timestamp("2026-03-12T02:50:00Z")] * n,
         "fusion_verdict": fusion,
         "position_verdict": position,
         "recorded_n": [3] * n,
@@ -541,6 +543,20 @@ def test_a_tap_opens_the_card(record, opened, device):
     assert not page.is_visible("#card")
 
 
+def test_joints_on_one_spot_are_reached_by_further_taps(record, opened):
+    page = opened(record, DESK)
+    page.evaluate("window.map_of_joints.setZoom(window.map_of_joints.getZoom() - 3)")
+    assert page.is_visible(".crowded")
+    at = page.evaluate("window.asbuilt.pixelOf('J0030')")
+    seen = set()
+    for _ in range(4):
+        page.mouse.click(*at)
+        page.wait_for_timeout(350)  # two clicks at once would be a double click, which zooms
+        assert "joints are drawn on this spot" in card(page)
+        seen.add(page.evaluate("window.asbuilt.chosen().row"))
+    assert len(seen) > 1
+
+
 def test_the_card_says_all_of_a_joint(record, opened):
     page = opened(record, DESK)
     find(page, "j0004")
@@ -562,6 +578,8 @@ def test_the_card_says_all_of_a_joint(record, opened):
         "Drag pressure0.51711 MPa",
         "records/crew_b.csv, row 5",
         "12 March 2026 14:32 (UTC+11:00)",
+        "12 March 2026 02:50 (UTC)",
+        "Time as recorded2026-03-12 14:32:00",
         "← J0003, 12.0 m",
     ):
         assert words in said

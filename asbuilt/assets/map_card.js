@@ -126,6 +126,8 @@ function jointPlace(row) {
       ["95 % radius", lengthText(joint("radius95_m", row), 2)],
       ["Standard deviation", deviationText(row)],
       ["On this leg with", probabilityText(joint("leg_probability", row), joint("candidates_n", row))],
+      ["Second nearest place", farther(joint("margin_m", row))],
+      ["Beyond the end of the line", joint("beyond_m", row) === 0 ? null : lengthText(joint("beyond_m", row), 2)],
     ]),
     element("p", { class: "note" }, "R and L: right and left, looking up-chainage. Not a utility locate."),
   ]);
@@ -150,6 +152,10 @@ function deviationText(row) {
   return s === null || o === null ? null : lengthText(s, 2) + " along, " + lengthText(o, 2) + " across";
 }
 
+function farther(margin) {
+  return margin === null ? null : lengthText(margin, 1) + " farther from the fix";
+}
+
 function probabilityText(probability, candidates) {
   if (probability === null) return null;
   const percent = probability > 0.999 ? "more than 99.9 %" : figure(100 * probability, 3) + " %";
@@ -158,13 +164,12 @@ function probabilityText(probability, candidates) {
 
 // ---- checks ------------------------------------------------------------------------------------------------------
 
-function quantityOf(name) {
-  return record.quantities.filter(function (one) { return one.check === name; })[0] || null;
-}
+const fields = new Map(record.fields.map(function (field) { return [field.column, field]; }));
 
+// The name of a check is that of the quantity it judges, as the table of joints has it.
 function checkTitle(name) {
-  const known = quantityOf(name);
-  return known ? known.title : capital((name || "").replace(/_/g, " "));
+  const field = fields.get(record.quantities[name]);
+  return field ? field.title : capital((name || "").replace(/_/g, " "));
 }
 
 function checksTable(row) {
@@ -223,13 +228,20 @@ function checkRows(at, sources) {
 // What was recorded and has no window: shown too, for nothing that was handed in is lost.
 function otherQuantities(row) {
   const judged = new Set(rowsOf(firstCheck, row).map(function (at) { return limit("check", check("limit", at)); }));
-  const rest = record.quantities.filter(function (one) { return !judged.has(one.check) && joint(one.column, row) !== null; });
-  if (!rest.length) return null;
-  const list = rest.map(function (one) { return [one.title, figure(joint(one.column, row)) + (one.unit ? " " + one.unit : "")]; });
-  list.push(["Pressures are", joint("pressure_kind", row)]);
-  const melt = joint("interfacial_pressure_mpa", row);
-  list.push(["Interfacial pressure, computed", melt === null ? null : figure(melt) + " MPa"]);
-  return section("Other quantities", pairs(list));
+  const names = Object.keys(record.quantities).filter(function (name) { return !judged.has(name); });
+  const list = names.map(function (name) { return record.quantities[name]; }).concat("pressure_kind", "interfacial_pressure_mpa");
+  const rest = list.filter(function (column) { return joint(column, row) !== null; });
+  return rest.length ? section("Other quantities", pairs(rest.map(function (column) { return fieldPair(column, row); }))) : null;
+}
+
+// A column's title and its value with the unit. Lengths in metres are shown in the unit of the route.
+function fieldPair(column, row) {
+  const field = fields.get(column), value = joint(column, row);
+  if (value === null) return [field.title, null];
+  if (field.unit === "m") return [field.title, lengthText(value, 2)];
+  if (typeof value === "number") return [field.title, figure(value) + (field.unit ? " " + field.unit : "")];
+  const isTime = field.kind === "time" || column === "fused_local";  // all else is shown as it was written
+  return [field.title, isTime ? timeText(value) : String(value)];
 }
 
 // ---- where else, and where from ----------------------------------------------------------------------------------
@@ -252,22 +264,18 @@ function opinionText(p) {
   ].filter(function (one) { return one !== null; }).join(", ");
 }
 
+// What stands elsewhere in the card; every other column of the table of joints is listed under "Record".
+const SHOWN_ABOVE = new Set(["joint_id", "kind", "in_line", "line", "chainage_m", "station", "offset_m", "chainage_sd_m",
+  "offset_sd_m", "radius95_m", "placed_by", "leg_probability", "candidates_n", "margin_m", "beyond_m", "fix_chainage_m",
+  "fix_offset_m", "fusion_verdict", "position_verdict", "recorded_n", "procedure_n", "reasons", "decision", "latitude",
+  "longitude", "easting", "northing", "elevation_m", "source_file", "source_row", "pressure_kind",
+  "interfacial_pressure_mpa"].concat(Object.keys(record.quantities).map(function (name) { return record.quantities[name]; })));
+
 function jointSource(row) {
-  return section("Record", pairs([
-    ["Number on the paper", joint("joint", row)],
-    ["Fused", timeText(joint("fused_local", row))],
-    ["Operator", joint("operator", row)],
-    ["Machine", joint("machine", row)],
-    ["Method", joint("method", row)],
-    ["Procedure, as recorded", joint("procedure", row)],
-    ["String", joint("string", row)],
-    ["Machine run", joint("machine_run", row)],
-    ["Pipes joined", [joint("pipe_a", row), joint("pipe_b", row)].filter(Boolean).join(" and ")],
-    ["Remarks", joint("remarks", row)],
-    ["Time as recorded", joint("time_recorded", row)],
-    ["Position as recorded", joint("position_recorded", row)],
-    ["Source", sourceOf(joint("source_file", row), joint("source_row", row))],
-  ]));
+  const rest = record.fields.filter(function (field) { return !SHOWN_ABOVE.has(field.column); });
+  const list = rest.map(function (field) { return fieldPair(field.column, row); });
+  list.push(["Source", sourceOf(joint("source_file", row), joint("source_row", row))]);
+  return section("Record", pairs(list));
 }
 
 function sourceOf(file, row) {

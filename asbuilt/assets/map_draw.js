@@ -47,7 +47,7 @@ function drawShape(c, verdict, r) {
 function drawRing(c, kind, r) {
   const out = 1.25 * r + (r < 6 ? 2.5 : 3.5);
   c.strokeStyle = INK;
-  c.lineWidth = kind === "arcs" ? 1.2 : 2;
+  c.lineWidth = kind === "arcs" || r < 4 ? 1.2 : 2;
   if (kind === "whole") arcs(c, out, [[0, 2]]);
   if (kind === "broken") arcs(c, out, [[0.08, 0.42], [0.58, 0.92], [1.08, 1.42], [1.58, 1.92]]);
   if (kind === "arcs") arcs(c, out, [[-0.18, 0.18], [0.82, 1.18]]);
@@ -114,8 +114,14 @@ const signs = Array.from({ length: record.joints.rows }, function (_, row) {
 });
 const standing = new Set(order.filter(standsOut));
 
+// What stands out is drawn larger, unless so much of it stands close together that it would cover all the rest.
+function prominence(view) {
+  const apart = view.spacing * order.length / Math.max(1, standing.size);
+  return Math.max(2.5, Math.min(4.2, apart * 0.5));
+}
+
 function radiusOf(view, row) {
-  return standing.has(row) ? Math.max(4.2, view.radius) : view.radius;
+  return standing.has(row) ? Math.max(prominence(view), view.radius) : view.radius;
 }
 
 function drawJoint(c, view, row, x, y) {
@@ -216,7 +222,7 @@ function drawGap(c, view, g, isSelected) {
   strokePath(c, view, band, toCome ? FAINT : record.look.gap, toCome ? 8 : 14, toCome ? [1.5, 7] : [3, 4]);
 }
 
-// Gaps lie over the joints that are in order and under those that are not.
+// Seen from afar, gaps lie over the joints that are in order, which would hide them; seen close, under all joints.
 function drawGaps(c, view, selected) {
   let drawn = 0;
   gapPaths.forEach(function (path, g) {
@@ -462,8 +468,10 @@ function drawRecord(c, view, choice, textSize) {
   if (is("joint")) drawRadius(c, view, choice.row);
   lines.forEach(function (line) { strokePath(c, view, line, PAPER, 6); });
   lines.forEach(function (line) { strokePath(c, view, line, record.look.line, 2); });
+  const selectedGap = is("gap") ? choice.row : null;
+  let gaps = view.zoomedIn ? drawGaps(c, view, selectedGap) : 0;
   const inOrder = drawJoints(c, view, labels, function (row) { return !standing.has(row); });
-  const gaps = drawGaps(c, view, is("gap") ? choice.row : null);
+  if (!view.zoomedIn) gaps = drawGaps(c, view, selectedGap);
   const prominent = drawJoints(c, view, labels, function (row) { return standing.has(row); });
   if (is("joint")) drawSelectedJoint(c, view, choice.row, labels);
   if (is("station")) drawSelectedStation(c, view, choice, labels);
@@ -509,9 +517,10 @@ function recordLayer(choice) {
       canvas.style.width = size.x + "px";
       canvas.style.height = size.y + "px";
       L.DomUtil.setPosition(canvas, this._bounds.min);
-      const c = canvas.getContext("2d");
+      const c = canvas.getContext("2d"), view = viewOf(this._map, this._bounds);
+      document.querySelector(".crowded").hidden = !view.crowded;
       c.setTransform(ratio, 0, 0, ratio, -this._bounds.min.x * ratio, -this._bounds.min.y * ratio);
-      this.drawn = drawRecord(c, viewOf(this._map, this._bounds), choice(), this._map.getSize().x < 700 ? 16 : 14);
+      this.drawn = drawRecord(c, view, choice(), this._map.getSize().x < 700 ? 16 : 14);
     },
     redraw: function () { if (this._map) this._update(); },
   });

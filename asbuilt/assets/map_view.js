@@ -83,6 +83,7 @@ function viewOf(map, bounds) {
     spacing: gapBetweenJoints,
     radius: Math.max(2.5, Math.min(8, gapBetweenJoints * 0.3)),
     zoomedIn: gapBetweenJoints > 22,
+    crowded: gapBetweenJoints < 1.5,
   };
 }
 

@@ -5,9 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from asbuilt.fields import FIELDS
 from asbuilt.settings import Settings
 
 PRESSURES = ("bead_pressure", "soak_pressure", "fusion_pressure")
+
+
+_NUMBERS = [f.stored for f in FIELDS.values() if f.kind == "number" and f.name != "accuracy"]
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,7 @@ def derive(rows: pd.DataFrame, settings: Settings) -> Derived:
     pipe's size it cannot be computed (NaN with a text in `missing`).
     """
     pipe = settings.pipe
-    values = {str(name): rows[name].to_numpy(float) for name in rows if rows[name].dtype == float}
+    values = {name: rows[name].to_numpy(float) for name in _NUMBERS if name in rows}
     diameter = _first(values["outside_diameter_mm"], pipe.outside_diameter)
     ratio = values["dr"]
     wall = np.where(np.isnan(values["wall_mm"]), diameter / ratio, values["wall_mm"])

@@ -14,7 +14,7 @@ import shapely
 from asbuilt import look
 from asbuilt.as_built import AsBuilt
 from asbuilt.crs import geographic
-from asbuilt.tables import FUSION_VALUES, Column
+from asbuilt.tables import FUSION_VALUES, JOINTS, Column
 
 Plain = list[Any] | dict[str, list[Any]]
 
@@ -23,14 +23,7 @@ Plain = list[Any] | dict[str, list[Any]]
 _DECIMALS: Mapping[str, int] = {"latitude": 7, "longitude": 7, "value": 9, "low": 9, "high": 9}
 _METRES, _RECORDED = 3, 6
 
-_JOINT_COLUMNS = (
-    "joint_id", "joint", "kind", "in_line", "line", "chainage_m", "station", "offset_m", "chainage_sd_m",
-    "offset_sd_m", "radius95_m", "placed_by", "leg_probability", "candidates_n", "beyond_m", "fix_chainage_m",
-    "fix_offset_m", "string", "machine_run", "fused_local", "operator", "machine", "fusion_verdict",
-    "position_verdict", "recorded_n", "procedure_n", "reasons", "decision", "latitude", "longitude", "easting",
-    "northing", "elevation_m", "source_file", "source_row", "time_recorded", "position_recorded", "procedure",
-    "method", "pipe_a", "pipe_b", "remarks", "pressure_kind", "interfacial_pressure_mpa",
-)  # fmt: skip
+_JOINT_FIELDS = tuple(column for column in JOINTS.columns if column.name != "fused_at")  # fused_local says it too
 _POSITION_COLUMNS = ("method", "line", "station", "offset_m", "radius95_m", "probability", "source")
 _GAP_COLUMNS = (
     "gap_id", "line", "from_chainage_m", "to_chainage_m", "from_station", "to_station", "length_m", "from_joint",
@@ -46,7 +39,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
     tables, wkt = as_built.tables, as_built.crs_wkt
     joints, records = tables["joints"], tables["records"]
     return {
-        "joints": _table(joints, (*_JOINT_COLUMNS, *(c.name for c in FUSION_VALUES))),
+        "joints": _table(joints, (column.name for column in _JOINT_FIELDS)),
         "positions": _of_joints(tables["positions"], joints, _POSITION_COLUMNS, points_in=wkt),
         "checks": _checks(tables["window_checks"], joints),
         "gaps": _table(tables["gaps"], _GAP_COLUMNS) | {"paths": _paths(tables["gaps"], wkt)},
@@ -60,9 +53,8 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
             "length_unit": {"name": as_built.title.length_unit.name, "metres": as_built.title.length_unit.metres},
         },
         "look": _look(),
-        "quantities": [
-            {"column": c.name, "check": _quantity(c), "title": c.title, "unit": c.unit} for c in FUSION_VALUES
-        ],
+        "fields": [{"column": c.name, "kind": c.kind, "title": c.title, "unit": c.unit} for c in _JOINT_FIELDS],
+        "quantities": {_quantity(c): c.name for c in FUSION_VALUES},
     }
 
 
@@ -97,6 +89,8 @@ def _plain(values: pd.Series) -> pd.Series:
     if values.dtype.kind == "f":
         default = _METRES if str(values.name).endswith("_m") or values.name in {"easting", "northing"} else _RECORDED
         values = values.where(np.isfinite(values)).round(_DECIMALS.get(str(values.name), default))
+    if isinstance(values.dtype, pd.DatetimeTZDtype):
+        values = values.dt.strftime("%Y-%m-%dT%H:%M:%SZ")
     plain = values.astype(object).where(values.notna(), None)
     return plain.where(np.array([not isinstance(v, str) or bool(v.strip()) for v in plain], dtype=bool), None)
 

@@ -186,4 +186,4 @@ def _key(counts: Counts, out_of_line: int) -> str:
 
 
 def _sign(kind: str, value: str, words: str, count: int) -> str:
-    return f'<li><span class="sign" data-{kind}="{_e(value)}"></span>{_e(words)} <b>{count}</b></li>'
+    return f'<li><span class="sign" data-{kind}="{_e(value)}"></span><span>{_e(words)} <b>{count}</b></span></li>'

@@ -14,6 +14,7 @@ from asbuilt.read.polylines import Polyline, read_polyline
 from asbuilt.settings import AlignmentSource, Settings
 from asbuilt.stationing import Stationing, equation_faults
 
+_ASTRAY = 6.0  # degrees outside the area that a frame is made for: the numbers are not in this frame
 _SAME_PLACE = 1e-6  # in the frame's unit: below what any design file means by two points
 
 
@@ -64,7 +65,7 @@ def read_alignments(settings: Settings) -> Designs:
             problems += error.problems
     if problems:
         raise AlignmentError(problems)
-    places = [_degrees(polyline, origin) for _, polyline, origin in found]
+    places = [_degrees(source, polyline, origin) for source, polyline, origin in found]
     longitude, latitude = (np.concatenate([p[i] for p in places]) for i in (0, 1))
     frame = crs.working_frame(settings.route.crs, longitude, latitude)
     area = crs.area_of(longitude, latitude)
@@ -96,10 +97,19 @@ def _with_frame(source: AlignmentSource, settings: Settings) -> tuple[Polyline, 
     return polyline, origin
 
 
-def _degrees(polyline: Polyline, origin: Frame) -> tuple[np.ndarray, np.ndarray]:
-    if origin.is_geographic:
-        return polyline.xy[:, 0], polyline.xy[:, 1]
-    return crs.to_base(polyline.xy[:, 0].copy(), polyline.xy[:, 1].copy(), of=origin)
+def _degrees(source: AlignmentSource, polyline: Polyline, origin: Frame) -> tuple[np.ndarray, np.ndarray]:
+    """Return longitude and latitude. Raises AlignmentError where the frame cannot be the one of these numbers."""
+    x, y = polyline.xy[:, 0].copy(), polyline.xy[:, 1].copy()
+    longitude, latitude = (x, y) if origin.is_geographic else crs.to_base(x, y, of=origin)
+    used = origin.crs.area_of_use
+    west, south, east, north = used.bounds if used and used.west < used.east else (-180.0, -90.0, 180.0, 90.0)
+    near = (abs(longitude - (west + east) / 2) <= (east - west) / 2 + _ASTRAY) & (np.abs(latitude) <= 90)
+    near &= (latitude >= south - _ASTRAY) & (latitude <= north + _ASTRAY)
+    if not near.all():
+        at = int(np.flatnonzero(~near)[0])
+        what = f"vertex {at + 1} ({x[at]:.9g}, {y[at]:.9g}) is not where {origin.label} is used"
+        raise AlignmentError(Problem(source.file, what, "check the frame of the file and the order of its axes"))
+    return longitude, latitude
 
 
 def _brought(polyline: Polyline, origin: Frame, frame: Frame, area: AreaOfInterest) -> tuple[Polyline, Crossing]:

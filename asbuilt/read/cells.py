@@ -175,19 +175,24 @@ def _dotted(cell: Any, decimal: str) -> str:
 def _one_angle(found: str, letters: str) -> float | str:
     if found.lower() in NOTHING:
         return float("nan")
-    match = _ANGLE.fullmatch(re.sub(r"^[nsew]|[new]$|(?<!\d)s$", lambda m: m[0].upper(), found))
+    sides = r"^[nsew]|[new]$" if "m" in found else r"^[nsew]|[new]$|(?<!\d)s$"
+    match = _ANGLE.fullmatch(re.sub(sides, lambda side: side[0].upper(), found))
     if not match:
         return "{0!r} is not a number" if not re.search(r"[°º'′\"″NSEW]", found) else "{0!r} is not an angle"
     parts = [part for part in (match["deg"], match["min"], match["sec"] or match["sec_s"]) if part]
-    if any("." in part for part in parts[:-1]):
-        return "{0!r} has decimals before its last part"
-    letter = (match["lead"] or match["tail"] or "").upper()
+    if fault := _angle_fault(match, parts, letters):
+        return fault
+    degrees, minutes, seconds = (*map(float, parts), 0.0, 0.0)[:3]
+    value = degrees + minutes / 60 + seconds / 3600
+    return -value if match["sign"] == "-" or (match["lead"] or match["tail"]) == letters[1] else value
+
+
+def _angle_fault(match: re.Match[str], parts: list[str], letters: str) -> str:
+    letter = match["lead"] or match["tail"] or ""
     if (match["lead"] and match["tail"]) or (letter and match["sign"]):
         return "{0!r} says its side twice"
     if letter and letter not in letters:
         return f"{{0!r}} has {letter}, this column is {letters[0]} or {letters[1]}"
-    degrees, minutes, seconds = (*map(float, parts), 0.0, 0.0)[:3]
-    if minutes >= 60 or seconds >= 60:
-        return "{0!r} has 60 minutes or seconds, or more"
-    value = degrees + minutes / 60 + seconds / 3600
-    return -value if match["sign"] == "-" or letter == letters[1] else value
+    if any("." in part for part in parts[:-1]):
+        return "{0!r} has decimals before its last part"
+    return "{0!r} has 60 minutes or seconds, or more" if any(float(part) >= 60 for part in parts[1:]) else ""

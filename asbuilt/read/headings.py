@@ -8,12 +8,14 @@ unit ("Plate (°F)"), or have a row of units below it.
 import difflib
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from asbuilt.errors import InputError, Problem
 from asbuilt.fields import FIELDS, Field
-from asbuilt.quantities import is_unit
+from asbuilt.quantities import UnitError, convert, is_unit, unit
 from asbuilt.read.cells import text
 from asbuilt.read.sheets import GEOMETRY_X, GEOMETRY_Y, Sheet
 from asbuilt.settings import ColumnSpec, RecordSource
@@ -35,7 +37,7 @@ class Column:
     @property
     def names(self) -> set[str]:
         """Everything a route file may call it by, compared without case."""
-        plain = {self.heading, self.name}
+        plain = {self.heading, self.name, f"column {self.at + 1}"}
         with_group = {f"{self.group}{sign}{n}" for n in plain for sign in (" ", " / ") if self.group}
         return {n.casefold() for n in plain | with_group}
 
@@ -105,6 +107,8 @@ def _filled(sheet: Sheet, row: int) -> list[object]:
 
 
 def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
+    if sheet.is_layer:
+        return 0
     if source.heading_row is not None:
         if source.heading_row > len(sheet.rows):
             what = f"heading_row is {source.heading_row}, the file has {len(sheet.rows)} rows"
@@ -112,8 +116,12 @@ def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
         return source.heading_row - 1
     wanted = {heading.casefold() for spec in source.columns.values() for heading in spec.column}
     scores = []
-    for row in range(min(len(sheet.rows), 1 if sheet.is_layer else _ROWS_TO_LOOK_AT)):
-        score = sum(3 * bool(c.names & wanted) or _plain(c.name) in _COMMON for c in _columns(sheet, row))
+    for row in range(min(len(sheet.rows), _ROWS_TO_LOOK_AT)):
+        columns = _columns(sheet, row)
+        mapped = {name for c in columns for name in (c.names & wanted)}
+        # each field counts once: a row of ticks ("x") is no heading of many eastings
+        common = {_COMMON.get(_plain(c.name)) for c in columns if not c.names & wanted} - {None}
+        score = 3 * len(mapped) + len(common)
         # of the two rows of a heading with merged groups the lower one names the columns
         scores.append((score, row if _continues(sheet, row) else -row, row))
     score, _, row = max(scores, default=(0, 0, 0))
@@ -122,6 +130,12 @@ def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
 
 def _continues(sheet: Sheet, row: int) -> bool:
     return any(top < row <= bottom for top, _, bottom, _ in sheet.merged)
+
+
+def listed(columns: Sequence[Column]) -> str:
+    """Return the headings as one text; of many the first ones."""
+    more = f" and {len(columns) - 40} more" if len(columns) > 40 else ""
+    return ", ".join(c.heading for c in columns[:40]) + more
 
 
 def _split_unit(heading: str) -> tuple[str, str]:
@@ -163,22 +177,26 @@ def _mapped(sheet: Sheet, source: RecordSource, columns: tuple[Column, ...], row
                 problems.append(_not_one(where, name, heading, matches=matches, columns=columns))
         if all(len(matches) == 1 for matches in found):
             uses[name] = Use(FIELDS[name], tuple(m[0] for m in found), spec, True)
-    problems += [
-        Problem(
-            f"{sheet.where} row {row}, column {u.columns[0].heading}",
-            f"{name} has no unit",
-            "say its unit in route.toml",
-        )
-        for name, u in uses.items()
-        if _needs_unit(name, source) and not u.unit
-    ]
+    for name, use in uses.items():
+        if fault := _unit_fault(name, use.unit, source):
+            column = f"{where}, column {use.columns[0].heading}"
+            problems.append(Problem(column, f"{name}: {fault}", "say its unit in route.toml"))
     if problems:
         raise InputError(problems)
     return uses
 
 
-def _needs_unit(name: str, source: RecordSource) -> bool:
-    return bool(FIELDS[name].unit) and not (name == "accuracy" and source.accuracy == "hdop")
+def _unit_fault(name: str, found: str, source: RecordSource) -> str:
+    """Return why numbers in the unit that was found cannot fill the field; empty where they can."""
+    if not FIELDS[name].unit or (name == "accuracy" and source.accuracy == "hdop"):
+        return ""
+    if not found:
+        return "it has no unit"
+    try:
+        convert(np.zeros(1), found, FIELDS[name].unit)
+    except UnitError as error:
+        return str(error)
+    return ""
 
 
 def _named(heading: str, columns: tuple[Column, ...]) -> list[Column]:
@@ -188,11 +206,11 @@ def _named(heading: str, columns: tuple[Column, ...]) -> list[Column]:
 
 def _not_one(where: str, name: str, heading: str, *, matches: list[Column], columns: tuple[Column, ...]) -> Problem:
     if matches:
-        groups = " or ".join(f"'{c.group} {c.heading}'" for c in matches)
+        names = [f"{c.group} {c.heading}" if c.group else f"column {c.at + 1}" for c in matches]
         what = f"{len(matches)} columns are headed {heading!r} (for {name})"
-        return Problem(where, what, f"name it with its group: {groups}")
+        return Problem(where, what, f"name the one that is meant: {' or '.join(map(repr, names))}")
     near = difflib.get_close_matches(heading, [c.heading for c in columns], n=1, cutoff=0.5)
-    do = f"the nearest heading is {near[0]!r}" if near else f"the headings are {', '.join(c.heading for c in columns)}"
+    do = f"the nearest heading is {near[0]!r}" if near else f"the headings are {listed(columns)}"
     return Problem(where, f"no column is headed {heading!r} (for {name})", do)
 
 
@@ -203,7 +221,12 @@ def _matched(
     spare = [c for c in columns if c.at not in taken and c.heading not in (GEOMETRY_X, GEOMETRY_Y)]
     wanted = Counter(_COMMON.get(_plain(c.name)) for c in spare)
     uses: dict[str, Use] = {}
-    notes, unused = [], []
+    notes = [
+        f"column {u.columns[0].heading!r} says {u.columns[0].unit}, and is read in {u.unit}, as route.toml says"
+        for u in mapped.values()
+        if u.columns[0].unit and unit(u.columns[0].unit) != unit(u.unit)
+    ]
+    unused = []
     for column in spare:
         name = _COMMON.get(_plain(column.name))
         if name is None or name in mapped:
@@ -212,12 +235,14 @@ def _matched(
             notes.append(f"column {column.heading!r} could be {name}, and is not used: {why}")
         else:
             uses[name] = Use(FIELDS[name], (column,), ColumnSpec(column=(column.heading,)), False)
-    if uses:
-        pairs = ", ".join(f"{u.columns[0].heading!r} as {name}" for name, u in uses.items())
+    used = _one_pair(uses, mapped)
+    unused += [use.columns[0].heading for name, use in uses.items() if name not in used]
+    if used:
+        pairs = ", ".join(f"{u.columns[0].heading!r} as {name}" for name, u in used.items())
         notes.append(f"read by their heading, not mapped in route.toml: {pairs}")
     if unused:
         notes.append(f"columns not used: {', '.join(repr(h) for h in unused)}")
-    return _one_pair(uses, mapped), notes
+    return used, notes
 
 
 def _why_not(name: str, column: Column, source: RecordSource, how_many: int) -> str:
@@ -227,7 +252,8 @@ def _why_not(name: str, column: Column, source: RecordSource, how_many: int) -> 
         return 'say kind = "gauge" or "interfacial" in route.toml'
     if name == "accuracy" and source.accuracy is None:
         return "say what accuracy means in route.toml"
-    return "it has no unit; map it" if _needs_unit(name, source) and not column.unit else ""
+    fault = _unit_fault(name, column.unit, source)
+    return f"{fault}; map it" if fault else ""
 
 
 def _one_pair(uses: dict[str, Use], mapped: Mapping[str, Use]) -> dict[str, Use]:

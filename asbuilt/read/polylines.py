@@ -8,11 +8,12 @@ import numpy as np
 import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
+from shapely.errors import ShapelyError
 
 from asbuilt.errors import AlignmentError, NotBuiltError, Problem
 from asbuilt.read.cells import Read, angles, decimal_sign, numbers
-from asbuilt.read.headings import layout
-from asbuilt.read.rows import source_rows
+from asbuilt.read.headings import Layout, layout
+from asbuilt.read.rows import SourceRows, source_rows
 from asbuilt.read.sheets import TEXT_ENDINGS, read_sheets
 from asbuilt.settings import AlignmentSource, RecordSource
 
@@ -52,9 +53,12 @@ def _from_layer(path: Path, source: AlignmentSource) -> Polyline:
         if layer not in names:
             do = f"say layer = one of {', '.join(names)}"
             raise AlignmentError(Problem(source.file, f"which layer holds the line is not clear ({layer!r})", do))
-        frame = pyogrio.read_dataframe(path, layer=layer, columns=[])
-    except (DataSourceError, DataLayerError) as error:
-        raise AlignmentError(Problem(source.file, f"cannot be read ({error})", "export it anew")) from error
+        with np.errstate(invalid="ignore"):  # what is not finite is told below
+            frame = pyogrio.read_dataframe(path, layer=layer, columns=[])
+    except (DataSourceError, DataLayerError, ShapelyError) as error:
+        raise AlignmentError(
+            Problem(source.file, f"cannot be read ({str(error).strip()})", "export it anew")
+        ) from error
     geometries = frame.geometry.to_numpy()
     is_line = np.isin(shapely.get_type_id(geometries), [1, 2, 5])  # LineString, LinearRing, MultiLineString
     parts = [p for p in shapely.get_parts(geometries[is_line]) if not p.is_empty]
@@ -75,6 +79,7 @@ def _one_line(parts: list[np.ndarray], file: str, *, tolerance: float) -> tuple[
         if not np.isfinite(part[:, :2]).all():
             at = int(np.flatnonzero(~np.isfinite(part[:, :2]).all(axis=1))[0]) + 1
             raise AlignmentError(Problem(file, f"vertex {at} is not finite", "mend the file"))
+    _refuse_repeated(parts, file)
     breaks = [float(np.hypot(*(b[0, :2] - a[-1, :2]))) for a, b in pairwise(parts)]
     if all(size <= tolerance for size in breaks):
         return np.concatenate(parts), ()
@@ -91,6 +96,15 @@ def _one_line(parts: list[np.ndarray], file: str, *, tolerance: float) -> tuple[
     raise AlignmentError(Problem(file, what, "draw one continuous line, or name each line in its own [[alignment]]"))
 
 
+def _refuse_repeated(parts: list[np.ndarray], file: str) -> None:
+    """A part that is drawn twice would be joined to itself: there and back again."""
+    drawn: dict[bytes, int] = {}
+    for i, part in enumerate(parts, start=1):
+        way = min(part[:, :2].tobytes(), part[::-1, :2].tobytes())
+        if drawn.setdefault(way, i) != i:
+            raise AlignmentError(Problem(file, f"part {i} is drawn on part {drawn[way]}", "draw each part once"))
+
+
 def _from_points(path: Path, source: AlignmentSource) -> Polyline:
     sheet = read_sheets(path, source.file, RecordSource(files=(source.file,)))[0]
     asked = RecordSource(files=(source.file,))
@@ -102,21 +116,31 @@ def _from_points(path: Path, source: AlignmentSource) -> Polyline:
         raise AlignmentError(Problem(source.file, "no two columns are positions", do))
     rows = source_rows(sheet, found)
     columns = [rows.of(found.uses[name]) for name in pair]
-    decimal = "," if decimal_sign(columns) == "," else "."
+    decimal = decimal_sign(columns).replace("?", "") or "."
     read = [_axis(name, cells, decimal) for name, cells in zip(pair, columns, strict=True)]
+    level = _levels(rows, found, decimal)
+    wrong = [(name, _missing_too(column)) for name, column in zip(pair, read, strict=True)]
     faults = [
         Problem(
             f"{source.file} row {rows.number[i]}, column {found.uses[name].columns[0].heading}", what, "mend the row"
         )
-        for name, column in zip(pair, read, strict=True)
-        for i, what in sorted(_missing_too(column).items())
+        for name, by_row in [*wrong, ("elevation", level.faults)]
+        for i, what in sorted(by_row.items())
     ]
     if faults:
         raise AlignmentError(faults)
-    level = found.uses.get("elevation")
-    z = numbers(rows.of(level), decimal=decimal, from_unit=level.unit, to_unit="m").values if level else None
+    if not len(rows.cells):
+        raise AlignmentError(Problem(source.file, "there is no point below the heading", "a line needs two points"))
     xy = np.column_stack([column.values for column in read])
-    return Polyline(xy, np.full(len(xy), np.nan) if z is None else z, "", pair[0] == "longitude")
+    notes = tuple(n.removeprefix(f"{sheet.where}: ") for n in found.notes if "could be elevation" in n)
+    return Polyline(xy, level.values, "", pair[0] == "longitude", notes)
+
+
+def _levels(rows: SourceRows, found: Layout, decimal: str) -> Read:
+    use = found.uses.get("elevation")
+    if use is None:
+        return Read(np.full(len(rows.cells), np.nan), {})
+    return numbers(rows.of(use), decimal=decimal, from_unit=use.unit, to_unit="m")
 
 
 def _axis(name: str, cells: list[object], decimal: str) -> Read:

@@ -12,6 +12,7 @@ from pyproj.aoi import AreaOfInterest
 from asbuilt import crs
 from asbuilt.crs import Crossing, Frame
 from asbuilt.errors import InputError, Problem
+from asbuilt.quantities import UnitError, convert
 from asbuilt.read.cells import NOTHING, Read, angles, numbers, text
 from asbuilt.read.headings import Use
 from asbuilt.read.rows import SourceRows
@@ -62,6 +63,7 @@ def positions(
         none = np.full(len(rows.cells), "no position was recorded", dtype=object)
         return Positions(nothing, nothing.copy(), nothing.copy(), 0.0, np.full(len(none), ""), none, None)
     origin = _origin(sheet, source, pair)
+    _refuse_other_unit(sheet, uses, pair, origin)
     x, y, fault = _numbers(pair, decimal=decimal, source=source, target=target)
     fault = np.where(_says_no_fix(rows, uses) & (fault == ""), "the record says it had no fix", fault)
     x[fault != ""] = y[fault != ""] = np.nan
@@ -133,6 +135,24 @@ def _origin(sheet: Sheet, source: RecordSource, pair: _Pair) -> Frame:
     return origin
 
 
+def _refuse_other_unit(sheet: Sheet, uses: Mapping[str, Use], pair: _Pair, origin: Frame) -> None:
+    """Raise InputError where a heading says another unit than the frame's. The two feet are told apart by the frame."""
+    for name in ("easting", "northing") if not pair.is_angle else ():
+        said = uses[name].unit if name in uses else ""
+        if said and abs(_metres(said) / origin.metres_per_unit - 1) > 1e-5:
+            column = f"{sheet.where}, column {uses[name].columns[0].heading}"
+            raise InputError(
+                Problem(column, f"it is in {said}, and crs is {origin.label}", "correct crs of this source")
+            )
+
+
+def _metres(said: str) -> float:
+    try:
+        return float(convert(np.ones(1), said, "m")[0])
+    except UnitError:
+        return np.nan  # a heading such as "East (s)" is no unit of a position: not ours to judge
+
+
 def _numbers(
     pair: _Pair, *, decimal: str, source: RecordSource, target: Target
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -164,7 +184,8 @@ def _faults(
     fault[empty] = "no position was recorded"
     for column, heading in zip(read, headings, strict=True):
         for i, what in column.faults.items():
-            fault[i] = f"column {heading}: {what}"
+            before = f"{fault[i]}; " if fault[i].startswith("column ") else ""
+            fault[i] = f"{before}column {heading}: {what}"
     zero = (read[0].values == 0) & (read[1].values == 0)
     fault[zero] = f"the position is 0, 0: {'the receiver had no fix' if is_angle else 'no position'}"
     return fault

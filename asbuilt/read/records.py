@@ -18,7 +18,7 @@ from asbuilt.crs import Crossing
 from asbuilt.errors import AsBuiltError, InputError, Problem
 from asbuilt.fields import FIELDS, KIND_WORDS
 from asbuilt.read.cells import Read, decimal_sign, numbers, text, texts
-from asbuilt.read.headings import Layout, layout
+from asbuilt.read.headings import Layout, layout, listed
 from asbuilt.read.positions import Target, positions
 from asbuilt.read.rows import SourceRows, source_rows
 from asbuilt.read.sheets import Sheet, read_sheets
@@ -87,7 +87,8 @@ def _read_file(path: Path, file: str, *, source: RecordSource, settings: Setting
         do = "map its columns in [records.columns], or say heading_row"
         raise InputError(Problem(file, "no row is a heading of joint records", do))
     tables = [(sheet, found, source_rows(sheet, found)) for sheet, found in used]
-    decimal = source.decimal or _decimal(file, [(found, rows) for _, found, rows in tables])
+    stated = {".": ".,", ",": ",."}.get(source.decimal or "")  # then the other sign parts thousands
+    decimal = stated or _decimal(file, [(found, rows) for _, found, rows in tables])
     zone = source.timezone or settings.route.timezone
     parts = [
         _Reader(sheet, found, rows, source=source, decimal=decimal, zone=zone).part(target)
@@ -198,5 +199,5 @@ class _Reader:
 
 def _refuse_without_joint(sheet: Sheet, found: Layout) -> None:
     if "joint" not in found.uses:
-        headings = ", ".join(c.heading for c in found.columns)
-        raise InputError(Problem(sheet.where, "no column holds the joint number", f"map joint to one of: {headings}"))
+        do = f"map joint to one of: {listed(found.columns)}"
+        raise InputError(Problem(sheet.where, "no column holds the joint number", do))

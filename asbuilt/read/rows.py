@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import dataclass
+from datetime import date, datetime, time
 from typing import Any
 
 import numpy as np
@@ -31,13 +32,29 @@ class SourceRows:
         """Return the cells that fill a field; several columns are joined by a space."""
         if len(use.columns) == 1:
             return self.column(use.columns[0].at)
-        parts = [[text(cell) for cell in self.column(c.at)] for c in use.columns]
-        return [" ".join(filter(None, cells)) for cells in zip(*parts, strict=True)]
+        columns = [self.column(c.at) for c in use.columns]
+        join = _moment if use.field.kind == "time" else _joined
+        return [join(cells) for cells in zip(*columns, strict=True)]
+
+
+def _joined(cells: tuple[Any, ...]) -> str:
+    return " ".join(filter(None, map(text, cells)))
+
+
+def _moment(cells: tuple[Any, ...]) -> Any:
+    """Join a workbook's own date and time of day, or the numbers it keeps them as; else the texts."""
+    day, clock = cells[0], cells[1]
+    if len(cells) == 2 and isinstance(day, date) and isinstance(clock, time):
+        return datetime.combine(day, clock)
+    if len(cells) == 2 and all(isinstance(c, float) for c in cells) and day.is_integer() and 0 <= clock < 1:
+        return day + clock
+    return _joined(cells)
 
 
 def source_rows(sheet: Sheet, layout: Layout) -> SourceRows:
     """Return the source rows of a sheet, each with what it holds as a JSON object of heading and text."""
-    kept = [(i, row) for i, row in enumerate(sheet.rows) if i >= layout.first_row and any(text(c) for c in row)]
+    below = enumerate(_spread(sheet)[layout.first_row :], start=layout.first_row)
+    kept = [(i, row) for i, row in below if any(text(c) for c in row)]
     texts = [[text(cell) for cell in row] for _, row in kept]
     return SourceRows(
         [row for _, row in kept],
@@ -47,10 +64,22 @@ def source_rows(sheet: Sheet, layout: Layout) -> SourceRows:
     )
 
 
+def _spread(sheet: Sheet) -> list[list[Any]]:
+    """Return the rows with what stands in a cell merged downwards in each row of it that holds something else."""
+    rows = list(sheet.rows)
+    for top, left, bottom, right in sheet.merged:
+        for i in range(top + 1, min(bottom + 1, len(rows))) if left == right else ():
+            if any(text(c) for c in rows[i]) and left < len(rows[i]):
+                rows[i] = [*rows[i][:left], rows[top][left], *rows[i][left + 1 :]]
+    return rows
+
+
 def _as_json(row: list[str], layout: Layout) -> str:
-    found = {c.heading: row[c.at] for c in layout.columns if c.at < len(row) and row[c.at]}
-    beyond = {f"column {i + 1}": cell for i, cell in enumerate(row) if cell} if not found else {}
-    return json.dumps(found or beyond, ensure_ascii=False)
+    headings = {c.at: c.heading for c in reversed(layout.columns)}
+    first = {heading: at for at, heading in headings.items()}  # of two equal headings the second gets its place, too
+    names = [headings.get(at, "") for at in range(len(row))]
+    names = [n if first.get(n) == at else f"{n} column {at + 1}".lstrip() for at, n in enumerate(names)]
+    return json.dumps({name: cell for name, cell in zip(names, row, strict=True) if cell}, ensure_ascii=False)
 
 
 def _why_not(row: list[str], layout: Layout) -> str:

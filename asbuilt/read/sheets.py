@@ -23,6 +23,7 @@ from asbuilt.settings import RecordSource
 TEXT_ENDINGS = (".csv", ".txt", ".tsv")
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
 LAYER_ENDINGS = (".gpkg", ".geojson", ".json", ".shp", ".gpx")
+_END = "end of file\x1f"  # stands alone on the last line, unless a quote is still open there
 GEOMETRY_X, GEOMETRY_Y = "geometry x", "geometry y"
 
 
@@ -61,12 +62,27 @@ def read_sheets(path: Path, file: str, source: RecordSource) -> list[Sheet]:
 
 def _text_rows(path: Path, file: str, source: RecordSource) -> list[list[Any]]:
     text = decode(path.read_bytes(), file, source.encoding)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=source.delimiter or _delimiter(text))
+    delimiter = source.delimiter or _delimiter(text)
+    reader = csv.reader(io.StringIO(text + f"\n{_END}", newline=""), delimiter=delimiter)
+    rows, starts = [], [1]
     try:
-        return list(reader)
+        for row in reader:
+            rows.append(row)
+            starts.append(reader.line_num + 1)
     except csv.Error as error:
         what = f"the text cannot be split into cells: {error}"
         raise InputError(Problem(f"{file} line {reader.line_num}", what, "mend the quotes on that line")) from error
+    swallowed = next((i for i, row in enumerate(rows) if _swallows(row, delimiter)), None)
+    if swallowed is not None:
+        what = "a quote opens here and swallows the rows that follow"
+        raise InputError(Problem(f"{file} line {starts[swallowed]}", what, "mend the quotes on that line"))
+    return rows[:-1]
+
+
+def _swallows(row: list[str], delimiter: str) -> bool:
+    """Whether a cell runs over a line that is a row by itself, or over the end of the file."""
+    broken = [line for cell in row if "\n" in cell or "\r" in cell for line in cell.splitlines()[1:]]
+    return any(line == _END or line.count(delimiter) >= max(2, len(row) - 1) for line in broken)
 
 
 def decode(raw: bytes, file: str, stated: str = "") -> str:
@@ -75,12 +91,16 @@ def decode(raw: bytes, file: str, stated: str = "") -> str:
     marked = next((name for mark, name in marks.items() if raw.startswith(mark)), "")
     for encoding in [stated] if stated else [marked] if marked else ["utf-8", "cp1252"]:
         try:
-            return raw.decode(encoding)
+            text = raw.decode(encoding)
+            if text.count("\0") > len(text) / 4:
+                do = 'say its encoding in route.toml, such as "utf-16-le"'
+                raise InputError(Problem(file, "much of it is NUL characters: not text as it stands", do))
+            return text
         except LookupError as error:
             do = 'name one such as "utf-8", "cp1252" or "latin-1"'
             raise InputError(Problem(file, f"encoding {stated!r} is not known", do)) from error
         except UnicodeDecodeError as error:
-            at = error.start
+            at = min(error.start, len(raw) - 1)
     what = f"byte {at} is {raw[at]:#04x}, which {stated or marked or 'UTF-8 and Windows-1252'} does not have"
     raise InputError(Problem(file, what, "say the encoding of this source in route.toml"))
 
@@ -102,7 +122,7 @@ def _workbook(path: Path, file: str, source: RecordSource) -> Iterator[Sheet]:
     except (python_calamine.CalamineError, OSError) as error:
         do = "open it in a spreadsheet and save it anew, without a password"
         raise InputError(Problem(file, f"not a workbook that can be read ({error})", do)) from error
-    asked = [source.sheet] if isinstance(source.sheet, str) else source.sheet or book.sheet_names
+    asked = source.sheet or book.sheet_names
     absent = [name for name in asked if name not in book.sheet_names]
     if absent:
         do = f"its sheets are {', '.join(book.sheet_names)}"
@@ -120,7 +140,8 @@ def _layer(path: Path, file: str, source: RecordSource) -> Sheet:
         if layer not in names or (len(names) > 1 and not source.layer and path.suffix.lower() != ".gpx"):
             do = f"say layer = one of {', '.join(names)}"
             raise InputError(Problem(file, f"which layer holds the records is not clear ({layer!r})", do))
-        frame = pyogrio.read_dataframe(path, layer=layer, fid_as_index=True)
+        with np.errstate(invalid="ignore"):  # a position that is not finite is none
+            frame = pyogrio.read_dataframe(path, layer=layer, fid_as_index=True, on_invalid="ignore")
     except (DataSourceError, DataLayerError) as error:
         raise InputError(Problem(file, f"cannot be read ({error})", "export it anew")) from error
     columns = [

@@ -22,6 +22,12 @@ _SLASHED = re.compile(
     r"(?:[T,\s]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}))?\s*(?P<half>[AP]\.?M\.?)?)?",
     re.IGNORECASE,
 )
+_YEAR_FIRST = re.compile(
+    r"(?P<year>\d{4})[./-](?P<month>\d{1,2})[./-](?P<day>\d{1,2})"
+    r"(?:[T,\s]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}))?\s*(?P<half>[AP]\.?M\.?)?)?",
+    re.IGNORECASE,
+)
+_YEARS = (1900, 2200)  # a clock that was never set starts in 1970, 1980 or 2000; beyond these it is a slip of the pen
 _ISO = re.compile(
     r"\d{4}-\d{2}-\d{2}(?:[T\s]\d{2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*(?:Z|[+-]\d{2}:?\d{2})?)?", re.IGNORECASE
 )
@@ -61,7 +67,15 @@ def moments(cells: list[Any], *, stated: str, zone: ZoneInfo | None, clock: time
     for i in map(int, np.flatnonzero(utc.isna())):
         if i not in clock_faults and i not in faults and text(cells[i]).lower() not in NOTHING:
             faults[i] = f"{text(cells[i])!r} is not a time" + (f" of the form {stated}" if stated else "")
+    days = sum(_is_day(cell, stated) for cell, moment in zip(cells, utc, strict=True) if not pd.isna(moment))
+    notes += [f"{days} times are a day without a time of day, read as its beginning"] if days else []
     return Moments(utc.to_numpy("datetime64[us]"), faults | clock_faults, tuple(notes))
+
+
+def _is_day(cell: Any, stated: str) -> bool:
+    if isinstance(cell, str):
+        return not re.search("%[HIcXsT]", stated) if stated else ":" not in cell
+    return isinstance(cell, date) and not isinstance(cell, datetime)
 
 
 def _nothing(size: int) -> np.ndarray:
@@ -70,11 +84,17 @@ def _nothing(size: int) -> np.ndarray:
 
 def _naive_and_aware(cells: list[Any], stated: str) -> tuple[pd.Series, pd.Series, dict[int, str]]:
     """Return what can be read cell by cell: times without an offset, times with one (as naive UTC), and faults."""
-    found = [_moment(cell, stated) for cell in cells]
+    found = [_within_years(_moment(cell, stated), cell) for cell in cells]
     faults = {i: f for i, f in enumerate(found) if isinstance(f, str)}
     naive = [f if isinstance(f, datetime) and f.tzinfo is None else None for f in found]
     aware = [_utc(f) if isinstance(f, datetime) and f.tzinfo is not None else None for f in found]
     return pd.Series(naive, dtype="datetime64[us]"), pd.Series(aware, dtype="datetime64[us]"), faults
+
+
+def _within_years(found: datetime | str | None, cell: Any) -> datetime | str | None:
+    if isinstance(found, datetime) and not _YEARS[0] <= found.year < _YEARS[1]:
+        return f"{text(cell)!r} is not a time of this work"
+    return found
 
 
 def _utc(moment: datetime) -> datetime:
@@ -99,6 +119,8 @@ def _from_text(found: str, stated: str) -> datetime | None:
             return datetime.strptime(found, stated)
         if _ISO.fullmatch(found):
             return datetime.fromisoformat(found.upper().replace(",", "."))
+        if parts := _YEAR_FIRST.fullmatch(found):
+            return _of_parts(parts, int(parts["year"]), int(parts["month"]), int(parts["day"]))
     except ValueError:
         pass  # told by the caller, with what stands in the cell
     return None
@@ -130,17 +152,22 @@ def _by_proven_order(
 
 def _slashed(part: re.Match[str], month_first: bool) -> datetime | None:
     a, b, year = int(part["a"]), int(part["b"]), int(part["year"])
+    day, month = (b, a) if month_first else (a, b)
+    year += 2000 if len(part["year"]) == 2 else 0
+    if not _YEARS[0] <= year < _YEARS[1]:
+        return None
+    try:
+        return _of_parts(part, year, month, day)
+    except ValueError:
+        return None
+
+
+def _of_parts(part: re.Match[str], year: int, month: int, day: int) -> datetime | None:
     hour, half = int(part["hour"] or 0), (part["half"] or "").lower()
     if half and not 1 <= hour <= 12:
         return None
     hour = hour % 12 + (12 if half.startswith("p") else 0) if half else hour
-    day, month = (b, a) if month_first else (a, b)
-    try:
-        return datetime(
-            year + 2000 if year < 100 else year, month, day, hour, int(part["minute"] or 0), int(part["second"] or 0)
-        )
-    except ValueError:
-        return None
+    return datetime(year, month, day, hour, int(part["minute"] or 0), int(part["second"] or 0))
 
 
 def _to_utc(naive: pd.Series, zone: ZoneInfo, cells: list[Any]) -> tuple[pd.Series, dict[int, str]]:

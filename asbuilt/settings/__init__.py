@@ -1,7 +1,7 @@
 """What `route.toml` asks for, checked whole and frozen."""
 
 from asbuilt.settings.load import load
-from asbuilt.settings.model import AlignmentSource, ColumnSpec, Corrections, RecordSource, Settings
-from asbuilt.settings.parts import Limit, matching
+from asbuilt.settings.model import AlignmentSource, Corrections, RecordSource, Settings
+from asbuilt.settings.parts import ColumnSpec, Limit, matching
 
 __all__ = ["AlignmentSource", "ColumnSpec", "Corrections", "Limit", "RecordSource", "Settings", "load", "matching"]

@@ -5,9 +5,10 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from asbuilt.fields import FIELDS, KINDS
-from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError, unit
+from asbuilt.fields import FIELDS
+from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError
 from asbuilt.settings.parts import (
+    ColumnSpec,
     Crs,
     CrsIfAny,
     Day,
@@ -23,6 +24,7 @@ from asbuilt.settings.parts import (
     PositiveMillimetres,
     YesNo,
     Zone,
+    column_faults,
 )
 from asbuilt.stationing import ChainageEquation, Stationing
 
@@ -114,23 +116,6 @@ class AlignmentSource(Part):
         )
 
 
-class ColumnSpec(Part):
-    """Which of their columns fills a field of ours, and how it is written there."""
-
-    column: Annotated[OneOrMore, Field(min_length=1)]
-    format: str = ""
-    unit: str = ""
-    kind: Literal["gauge", "interfacial"] | None = None
-    words: dict[str, str] = Field(default_factory=dict)
-
-    @field_validator("unit")
-    @classmethod
-    def _unit_is_known(cls, value: str) -> str:
-        if value:
-            unit(value)
-        return value
-
-
 def _column(value: Any) -> Any:
     return {"column": value} if isinstance(value, str | list) else value
 
@@ -169,7 +154,7 @@ class RecordSource(Part):
     @field_validator("columns")
     @classmethod
     def _fields_are_known(cls, columns: Columns) -> Columns:
-        faults = [fault for name, spec in columns.items() for fault in _column_faults(name, spec)]
+        faults = [fault for name, spec in columns.items() for fault in column_faults(name, spec)]
         if faults:
             raise ValueError("\n".join(faults))
         return columns
@@ -181,22 +166,6 @@ class RecordSource(Part):
         if self.accuracy is None and (self.default_accuracy is not None or "accuracy" in self.columns):
             raise ValueError('say what accuracy means: accuracy = "sd", "68%", "95%", "rms", "cep" or "hdop"')
         return self
-
-
-def _column_faults(name: str, spec: ColumnSpec) -> list[str]:
-    if name not in FIELDS:
-        return []  # told by the loader, with the nearest known name
-    field, faults = FIELDS[name], []
-    if field.is_pressure and spec.kind is None:
-        faults.append(f'{name}: say kind = "gauge" or kind = "interfacial"')
-    if spec.kind and not field.is_pressure:
-        faults.append(f"{name}: kind belongs to pressures")
-    if spec.words and name != "kind":
-        faults.append(f"{name}: words belong to the column kind")
-    wrong = sorted(set(spec.words.values()) - set(KINDS))
-    if wrong:
-        faults.append(f"{name}: words may mean {', '.join(KINDS)}, found {', '.join(wrong)}")
-    return faults + ([f"{name}: a unit belongs to numbers"] if spec.unit and field.kind != "number" else [])
 
 
 class Pipe(Part):

@@ -2,18 +2,19 @@
 
 import math
 import re
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path, PurePosixPath
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyproj
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, field_validator
+from pydantic import Field as Key
 from pyproj.exceptions import CRSError
 
-from asbuilt.fields import FIELDS
-from asbuilt.quantities import UnitError, quantity
+from asbuilt.fields import FIELDS, KINDS, Field
+from asbuilt.quantities import UnitError, convert, quantity, unit
 
 
 class Part(BaseModel):
@@ -22,7 +23,7 @@ class Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, arbitrary_types_allowed=True)
 
 
-YesNo = Annotated[bool, Field(strict=True)]
+YesNo = Annotated[bool, Key(strict=True)]
 _MOST = 1e9  # beyond this many metres a float no longer tells the vertices of a line apart
 
 
@@ -163,6 +164,20 @@ def _encoding(value: str) -> str:
 Encoding = Annotated[str, AfterValidator(_encoding)]
 
 
+def _time_format(value: str) -> str:
+    probe = datetime(2026, 11, 23, 14, 5, 6, tzinfo=UTC)
+    try:
+        is_day = not value or datetime.strptime(probe.strftime(value), value).date() == probe.date()
+    except ValueError:
+        is_day = False
+    if not is_day or "%Z" in value:  # the names of zones are not unique: a zone is said in timezone
+        raise ValueError('a format with day, month and year and without %Z, such as "%d/%m/%Y %H:%M"')
+    return value
+
+
+TimeFormat = Annotated[str, AfterValidator(_time_format)]
+
+
 def _listed(value: Any) -> Any:
     return (value,) if isinstance(value, str) else value
 
@@ -207,3 +222,53 @@ def _bound(side: str | float | None, check: str) -> float | None:
             f'{side!r} has no unit; write a number with its unit, in quotes, as "{side} {FIELDS[check].unit}"'
         )
     return _stated(side, FIELDS[check].unit)
+
+
+class ColumnSpec(Part):
+    """Which of their columns fills a field of ours, and how it is written there."""
+
+    column: Annotated[OneOrMore, Key(min_length=1)]
+    format: TimeFormat = ""
+    unit: str = ""
+    kind: Literal["gauge", "interfacial"] | None = None
+    words: dict[str, str] = Key(default_factory=dict)
+
+    @field_validator("unit")
+    @classmethod
+    def _unit_is_known(cls, value: str) -> str:
+        if value:
+            unit(value)
+        return value
+
+
+def column_faults(name: str, spec: ColumnSpec) -> list[str]:
+    """Return what is wrong with the column of a field, each as "field: what"."""
+    if name not in FIELDS:
+        return []  # told by the loader, with the nearest known name
+    field, faults = FIELDS[name], []
+    if field.is_pressure and spec.kind is None:
+        faults.append(f'{name}: say kind = "gauge" or kind = "interfacial"')
+    if spec.kind and not field.is_pressure:
+        faults.append(f"{name}: kind belongs to pressures")
+    if spec.words and name != "kind":
+        faults.append(f"{name}: words belong to the column kind")
+    wrong = sorted(set(spec.words.values()) - set(KINDS))
+    if wrong:
+        faults.append(f"{name}: words may mean {', '.join(KINDS)}, found {', '.join(wrong)}")
+    if spec.format and field.kind != "time":
+        faults.append(f"{name}: format belongs to times")
+    if len(spec.column) > 1 and field.kind in ("number", "plane"):
+        faults.append(f"{name}: one column for a number")
+    return faults + _unit_faults(field, spec)
+
+
+def _unit_faults(field: Field, spec: ColumnSpec) -> list[str]:
+    if not spec.unit:
+        return []
+    if field.kind != "number" or not field.unit:
+        return [f"{field.name}: a unit belongs to a quantity that has one"]
+    try:
+        convert(np.zeros(1), spec.unit, field.unit)
+    except UnitError as error:
+        return [f"{field.name}: {error}"]
+    return []

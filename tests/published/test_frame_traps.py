@@ -18,8 +18,11 @@ HERE = (np.array([-97.25]), np.array([30.25]))
 MELBOURNE = (np.array([147.0]), np.array([-37.0]))
 
 
-def brought(origin: str, target: str, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, Crossing]:
-    one = transform(x, y, origin=frame(origin, where="origin"), target=frame(target, where="target"))
+def brought(
+    origin: str, target: str, x: np.ndarray, y: np.ndarray, epoch: float | None = None
+) -> tuple[np.ndarray, Crossing]:
+    frames = {"origin": frame(origin, where="origin"), "target": frame(target, where="target")}
+    one = transform(x, y, **frames, epoch=epoch)
     return np.stack(one[:2]), one[2]
 
 
@@ -110,18 +113,22 @@ def test_an_ensemble_says_how_far_apart_its_members_lie(code: str, spread_m: flo
 
 
 @pytest.mark.seen("OSGeo/PROJ, test/gie/epsg_no_grid.gie: GDA2020 and ITRF2014 part by 0.34 m between 2020 and 2026")
-def test_a_frame_that_drifts_is_not_called_sure_without_an_epoch() -> None:
+def test_a_frame_that_drifts_needs_the_epoch_of_the_fix() -> None:
     fix_of_2026 = (np.array([151.207701181]), np.array([-33.862297056]))
     joint, _ = brought("EPSG:7844", "EPSG:7856", np.array([151.2077]), np.array([-33.8623]))
-    fix, crossing = brought("EPSG:7912", "EPSG:7856", *fix_of_2026)
-    assert np.hypot(*(fix - joint))[0] <= crossing.accuracy_m
+    fix, _ = brought("EPSG:7912", "EPSG:7856", *fix_of_2026, epoch=2026.0)
+    assert np.hypot(*(fix - joint))[0] < 0.005
+    with pytest.raises(FrameError, match="depends on the date, and none is known"):
+        brought("EPSG:7912", "EPSG:7856", *fix_of_2026)
 
 
 @pytest.mark.computed(f"ITRF2014 at 2026.0 to NAD83(2011): 1.2182 m; {OFFLINE}")
-def test_a_shift_that_grows_is_not_called_sure_without_an_epoch() -> None:
+def test_a_shift_that_grows_needs_the_epoch_of_the_fix() -> None:
     joint, _ = brought("EPSG:6318", "EPSG:6343", np.array([-97.2499883645]), np.array([30.2499956746]))
-    fix, crossing = brought("EPSG:9755", "EPSG:6343", *HERE)
-    assert np.hypot(*(fix - joint))[0] <= crossing.accuracy_m
+    fix, _ = brought("EPSG:9755", "EPSG:6343", *HERE, epoch=2026.0)
+    assert np.hypot(*(fix - joint))[0] < 0.005
+    with pytest.raises(FrameError, match="depends on the date, and none is known"):
+        brought("EPSG:9755", "EPSG:6343", *HERE)
 
 
 @pytest.mark.computed(f"{OFFLINE}: in the axis order of the register")

@@ -27,6 +27,9 @@ def geodesic_m(longitude: np.ndarray, latitude: np.ndarray, *, origin: str, plan
     return float(geodesic_lengths_m(xy[0], xy[1], of=target)[0])
 
 
+FOOT = 1200 / 3937
+
+
 @pytest.mark.seen(f"{GEOGRAPHICLIB}: 20 geodesics at random, to 1e-8 m; a nanometre is lost on the way to the plane")
 def test_twenty_geodesics_across_the_world(shared_data: Path) -> None:
     with (shared_data / "reference" / "geodtest20.csv").open(encoding="utf-8", newline="") as lines:
@@ -127,11 +130,13 @@ def test_a_ground_length_from_a_published_factor(tmp_path: Path) -> None:
 
 @pytest.mark.computed("the square root of run² + rise²: 5, 10, 20 and 30 % of grade")
 @pytest.mark.parametrize(("rise", "slope"), [(5, 100.125), (10, 100.4988), (20, 101.980), (30, 104.403)])
-@pytest.mark.parametrize(("crs", "unit", "metres"), [("EPSG:7855", "m", 1.0), ("EPSG:6578", "us ft", 1200 / 3937)])
+@pytest.mark.parametrize(("crs", "unit", "metres"), [("EPSG:7855", "m", 1.0), ("EPSG:6578", "us ft", FOOT)])
 def test_a_slope_length_is_longer_than_its_chainage(
     tmp_path: Path, rise: float, slope: float, crs: str, unit: str, metres: float
 ) -> None:
-    table = f"easting,northing,elevation ({unit})\n500000,5905000,0\n500100,5905000,{rise}\n"
+    start = 500_000 if crs == "EPSG:7855" else 2_300_000  # each in its own zone
+    north = 5_905_000 if crs == "EPSG:7855" else 10_000_000
+    table = f"easting,northing,elevation ({unit})\n{start},{north},0\n{start + 100},{north},{rise}\n"
     assert measured_m(tmp_path, table, crs=crs, length="slope") == pytest.approx(slope * metres, abs=5e-4)
     assert measured_m(tmp_path, table, crs=crs, length="grid") == pytest.approx(100.0 * metres, abs=1e-9)
 

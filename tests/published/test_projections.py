@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from asbuilt.crs import Crossing, frame, transform
+from asbuilt.crs import Crossing, frame, transform, working_frame
+from asbuilt.errors import FrameError
 from asbuilt.read.cells import angles
 
 REPRODUCED = "; reproduced with an independent library"
@@ -91,10 +92,12 @@ def test_a_published_place_comes_back_to_its_position(
     assert (lon, lat) == pytest.approx((degrees(longitude), degrees(latitude)), abs=tolerance / metres_per_degree)
 
 
-@pytest.mark.seen(f"OSGeo/PROJ, test/gie/builtins.gie, from {GUIDANCE_7_2}, 3.2.5")
-def test_equidistant_cylindrical_follows_the_ellipsoid() -> None:
-    east, north, _ = brought("EPSG:4326", "EPSG:4087", 10.0, 55.0)
-    assert (east, north) == pytest.approx((1113194.91, 6097230.31), abs=0.01)
+@pytest.mark.computed("geo.md S5: 3857 stretches lengths; at 30.25 degrees 1 / cos(latitude) = 1.158")
+@pytest.mark.parametrize(("code", "scale"), [("EPSG:3857", "1.158"), ("EPSG:4087", "1.158")])
+def test_a_map_of_the_world_is_no_frame_to_measure_in(code: str, scale: str) -> None:
+    """PROJ 9.5.1 puts EPSG:4087 25 km off what GN 7-2 prints for 55 N; nobody should lay a route out in it anyway."""
+    with pytest.raises(FrameError, match=rf"{scale} times true.*EPSG:32614"):
+        working_frame(code, np.array([-97.25]), np.array([30.25]))
 
 
 @pytest.mark.seen(f"OSGeo/PROJ, test/cli/test_cs2cs_various.yaml, which cites {GUIDANCE_7_2}")
