@@ -63,9 +63,16 @@ def decimal_sign(columns: Iterable[list[Any]]) -> str:
     return max(dot | comma, key=len, default="?" if "?" in found else "")
 
 
+def _closed_up(found: str) -> str:
+    """Write a minus as a minus, and thousands that are parted by spaces (so in any language) without them."""
+    plain = _MINUS.sub("-", found)
+    parted = re.match(r"[+-]?\d{1,3}([ '’]\d{3})+(?!\d)", plain)
+    return re.sub(r"[ '’]", "", parted[0]) + plain[parted.end() :] if parted else plain
+
+
 def _proof(cell: str) -> str:
     """Return what one number proves. A comma with three digits after it alone may part thousands: "?"."""
-    found = re.match(r"[+-]?[\d.,]*\d", cell)
+    found = re.match(r"[+-]?[\d.,]*\d", _closed_up(cell))
     number = found[0].lstrip("+-") if found else ""
     if re.fullmatch(r"\d{1,3}((,\d{3})+\.\d+|(,\d{3}){2,})", number):
         return ".,"
@@ -103,9 +110,7 @@ def _one_number(found: str, decimal: str) -> tuple[float, str] | str | None:
     """Return number and unit of one text, None for nothing, or what is wrong with it."""
     if found.lower() in NOTHING:
         return None
-    plain = _MINUS.sub("-", found)
-    parted = re.match(r"[+-]?\d{1,3}([ '’]\d{3})+(?!\d)", plain)  # by spaces: thousands in any language
-    plain = re.sub(r"[ '’]", "", parted[0]) + plain[parted.end() :] if parted else plain
+    plain = _closed_up(found)
     if decimal[0] == "," and re.match(r"[+-]?[1-9]\d{0,2}\.\d{3}(?![\d.,])", plain):
         return f"{found!r} has a point where this source writes a comma: decimals or thousands"
     if len(decimal) == 2 and (parted := re.match(_GROUPS[decimal], plain)):

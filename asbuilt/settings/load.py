@@ -167,7 +167,7 @@ def _problem(error: Any) -> Problem:
         do = _nearest(str(error["loc"][-1]), known) or f"known here: {', '.join(known)}"
         return Problem(key, "this key is not known", do)
     allowed = _ALLOWED.get(error["type"], error["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
-    if error["loc"] in (("records",), ("alignment",)):
+    if error["loc"] in (("records",), ("alignment",)) and error["type"] != "value_error":
         allowed = f"a list of tables, each headed [[{error['loc'][0]}]]"
     return Problem(key, f"found {_found(error['input'])}", f"allowed: {allowed}")
 

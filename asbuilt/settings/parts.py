@@ -1,5 +1,6 @@
 """The kinds of value that stand in `route.toml`: quantities with their unit, zones, frames, paths within the folder."""
 
+import codecs
 import math
 import re
 from datetime import UTC, date, datetime, timedelta
@@ -156,9 +157,10 @@ CrsIfAny = Annotated[str, AfterValidator(_crs_or_none)]
 
 def _encoding(value: str) -> str:
     try:
-        return value if not value or isinstance(b"".decode(value), str) else ""
+        codecs.lookup(value or "utf-8")
     except (LookupError, ValueError) as error:
         raise ValueError('the name of an encoding, such as "utf-8", "cp1252" or "latin-1"') from error
+    return value
 
 
 Encoding = Annotated[str, AfterValidator(_encoding)]

@@ -1,0 +1,334 @@
+"""route.toml: every mistake at once, each with its key, what was found and what is allowed. All data is invented."""
+
+import re
+import tomllib
+
+import pydantic
+import pytest
+
+from asbuilt.errors import NotBuiltError, SettingsError
+from asbuilt.settings import load
+from tests.making import TABLES, make_route, route_toml
+
+
+def refused(folder, changes=None, *, text=None):
+    """Return the lines of the refusal of a route with these changes."""
+    make_route(folder, toml_changes=changes)
+    if text is not None:
+        (folder / "route.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(SettingsError, match=r"route\.toml") as caught:
+        load(folder)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_a_right_file_is_read(tmp_path):
+    settings = load(make_route(tmp_path))
+    assert (settings.route.name, settings.pipe.wall, settings.records[0].default_accuracy) == ("Invented line", 57.2, 1)
+
+
+def test_settings_are_frozen(tmp_path):
+    settings = load(make_route(tmp_path))
+    for part in (settings, settings.route, settings.records[0], settings.records[0].columns["time"], settings.pipe):
+        with pytest.raises(pydantic.ValidationError, match="frozen"):
+            part.name = "another"
+
+
+def test_every_mistake_is_told_at_once(tmp_path):
+    changes = {
+        "route.timezone": "Mars/Base",
+        "route.crs": "EPSG:99999999",
+        "alignment.file": "design/absent.csv",
+        "records.files": ["records/absent_*.csv"],
+        "records.encoding": "klingon",
+        "records.columns.fusion_pressure": "Fuse",
+        "records.columns.soak_time": {"column": "Soak", "unit": "fortnight"},
+        "records.corrections.clock": "an hour",
+        "pipe.stick": 12,
+        "pipe.wall": "5 degC",
+        "window.position.offset": "0 m",
+    }
+    told = refused(tmp_path, changes)
+    for key in (
+        "route.timezone",
+        "route.crs",
+        "alignment no. 1, file",
+        "records no. 1, files",
+        "records no. 1, encoding",
+    ):
+        assert sum(f"route.toml: {key}:" in line for line in told) == 1, key
+    for key in ("columns.fusion_pressure", "columns.soak_time.unit", "corrections.clock"):
+        assert sum(f"records no. 1, {key}:" in line for line in told) == 1, key
+    for key in ("pipe.stick", "pipe.wall", "window.position.offset"):
+        assert sum(f"route.toml: {key}:" in line for line in told) == 1, key
+    assert len(told) == len(changes)
+
+
+@pytest.mark.parametrize(
+    ("place", "where", "nearest"),
+    [
+        ("route.nmae", "route.nmae", "name"),
+        ("alignment.lenght", "alignment no. 1, lenght", "length"),
+        ("records.acuracy", "records no. 1, acuracy", "accuracy"),
+        ("records.columns.heater_temp", "records no. 1, columns.heater_temp", "heater_temperature"),
+        ("records.corrections.clok", "records no. 1, corrections.clok", "clock"),
+        ("pipe.walll", "pipe.walll", "wall"),
+        ("window.requred", "window.requred", "required"),
+        ("window.position.ofset", "window.position.ofset", "offset"),
+    ],
+)
+def test_an_unknown_key_is_named_with_the_nearest(tmp_path, place, where, nearest):
+    assert any(
+        line.startswith(f"route.toml: {where}: ") and line.endswith(f"the nearest known is {nearest!r}")
+        for line in refused(tmp_path, {place: "x"})
+    )
+
+
+def test_unknown_keys_inside_a_column_an_equation_and_a_limit(tmp_path):
+    changes = {
+        "records.columns.time": {"column": "Finished", "formt": "%d"},
+        "alignment.equations": [{"back": "1 m", "ahed": "2 m"}],
+        "window.limits.heater_temperature": {"lo": "210 degC"},
+    }
+    told = "\n".join(refused(tmp_path, changes))
+    assert "columns.time.formt: this key is not known; the nearest known is 'format'" in told
+    assert "equations no. 1, ahed: this key is not known; the nearest known is 'ahead'" in told
+    assert "window.limits.heater_temperature.lo: this key is not known; the nearest known is 'low'" in told
+
+
+def test_an_unknown_key_without_a_near_one_lists_what_is_known(tmp_path):
+    (line,) = refused(tmp_path, {"pipe.zzz": 1})
+    assert (
+        line == "route.toml: pipe.zzz: this key is not known; known here: outside_diameter, wall, dr, stick, material"
+    )
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "told"),
+    [
+        ("pipe.stick", 12, "pipe.stick: found 12; allowed: a number with its unit in quotes"),
+        ("pipe.stick", "12", "pipe.stick: found '12'; allowed: a number with its unit"),
+        ("pipe.stick", "12 bar", "unit bar cannot be shown in m"),
+        ("pipe.stick", "-12 m", "allowed: more than zero"),
+        ("pipe.wall", "0 mm", "allowed: more than zero"),
+        ("pipe.stick", "1e400 m", "is more than 1e+09 m"),
+        ("pipe.stick", "nan m", "not a number with a unit"),
+        ("pipe.dr", 1, "allowed: greater than 1"),
+        ("alignment.start", 0, "alignment no. 1, start: found 0"),
+        ("alignment.start", "1e300 m", "is more than 1e+09 m"),
+        ("route.station_length", "12.5 m", "station_length is a whole number of the unit"),
+        ("route.station_length", "0.4 m", "station_length is a whole number of the unit"),
+        ("route.complete", 1, "route.complete: found 1; allowed: true or false"),
+        ("route.as_of", 1, "a date or a date with a time, without quotes, such as 2026-03-20"),
+        ("route.as_of", "1700000000", "a date or a date with a time, without quotes"),
+        ("route.name", "", "route.name: found ''; allowed: some text"),
+        ("route.height_crs", "sea level", "the name of a coordinate frame"),
+        ("records.heading_row", True, "records no. 1, heading_row: found true; allowed: a whole number"),
+        ("records.delimiter", "|", "records no. 1, delimiter: found '|'"),
+        ("records.corrections.shift", ["1 m"], "corrections.shift no. 2: not given"),
+        ("records.corrections.clock", "99999999999999999999 h", "is more than 1e+09 s"),
+        ("records.corrections.clock", "-40000 d", "a duration with its sign and unit"),
+        ("records.corrections.clock", "-900000 h", "allowed: "),
+    ],
+)
+def test_a_wrong_value_says_what_was_found_and_what_is_allowed(tmp_path, place, value, told):
+    assert told in "\n".join(refused(tmp_path, {place: value}))
+
+
+@pytest.mark.parametrize(
+    "zone", ["Mars/Base", "", "GMT+10", "+10:00", "Australia", "../etc/localtime", "localtime", "right/UTC", "Factory"]
+)
+def test_a_zone_is_one_of_the_list_and_never_the_machines_own(tmp_path, zone):
+    assert any("allowed: a time zone of the IANA list" in line for line in refused(tmp_path, {"route.timezone": zone}))
+
+
+@pytest.mark.parametrize(
+    "path", ["../a.csv", "/etc/passwd", "C:/a.csv", "\\\\server\\a.csv", "a/../../b.csv", "**x.csv", ".", "", " "]
+)
+def test_a_path_leads_into_the_folder(tmp_path, path):
+    told = refused(tmp_path, {"records.files": [path], "alignment.file": path})
+    assert len(told) == 2
+    assert all("route.toml: alignment no. 1, file" in t or "route.toml: records no. 1, files" in t for t in told)
+
+
+def test_files_that_are_not_there_are_named(tmp_path):
+    told = refused(tmp_path, {"records.files": ["records/x.csv", "records/a.csv"], "alignment.file": "design/*.csv"})
+    do = "correct the name, or put the file in the route folder"
+    assert told == [
+        f"route.toml: records no. 1, files: no file matches 'records/x.csv'; {do}",
+        f"route.toml: alignment no. 1, file: no file matches 'design/*.csv'; {do}",
+    ]
+
+
+def test_a_name_with_brackets_is_a_name_first(tmp_path):
+    settings = load(make_route(tmp_path, name="records/crew[1].csv"))
+    assert settings.records[0].files == ("records/crew[1].csv",)
+
+
+def test_a_file_belongs_to_one_source(tmp_path):
+    make_route(tmp_path, more='[[records]]\nfiles = ["records/*.csv"]\ncrs = "EPSG:7855"\n')
+    with pytest.raises(SettingsError, match=r"records no\. 2, files: records no\. 1 reads records/a\.csv, too"):
+        load(tmp_path)
+
+
+def test_two_lines_of_one_name_are_refused(tmp_path):
+    make_route(tmp_path, more='[[alignment]]\nline = "main"\nfile = "design/line.csv"\n')
+    with pytest.raises(SettingsError, match="each line needs a name of its own, found main, main"):
+        load(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "name", ["tally", "survey", "features", "people", "machines", "tests", "decisions", "plan", "found"]
+)
+def test_side_files_are_refused_by_name(tmp_path, name):
+    (make_route(tmp_path) / f"{name}.csv").write_text("x\n", encoding="utf-8")
+    with pytest.raises(NotBuiltError, match=rf"{name}\.csv: this version does not read it"):
+        load(tmp_path)
+
+
+def test_strings_are_refused_by_name(tmp_path):
+    make_route(tmp_path, more='[[string]]\nstring = "S3"\n')
+    with pytest.raises(NotBuiltError, match=r"\[\[string\]\]: this version does not place strings"):
+        load(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"route.units": "us"}, 'with units = "us" also foot'),
+        ({"alignment.length": "ground"}, 'ground_factor goes with length = "ground"'),
+        ({"alignment.ground_factor": 1.0001}, 'ground_factor goes with length = "ground"'),
+        ({"records.accuracy": None}, "say what accuracy means"),
+        ({"records.accuracy": "hdop"}, 'uere goes with accuracy = "hdop"'),
+        ({"records.uere": "5 m"}, 'uere goes with accuracy = "hdop"'),
+        ({"records.accuracy": "99%"}, "'sd', '68%', '95%', 'rms', 'cep' or 'hdop'"),
+        (
+            {"records.columns.drag_pressure": "Drag"},
+            "columns.drag_pressure: found 'Drag'; allowed: say kind = \"gauge\"",
+        ),
+        ({"records.columns.joint": {"column": "Joint", "kind": "gauge"}}, "kind belongs to pressures"),
+        ({"records.columns.joint": {"column": "Joint", "unit": "m"}}, "a unit belongs to a quantity that has one"),
+        ({"records.columns.joint": {"column": "Joint", "format": "%Y-%m-%d"}}, "format belongs to times"),
+        ({"records.columns.soak_time": {"column": "Soak", "unit": "psi"}}, "unit psi cannot be shown in s"),
+        ({"records.columns.soak_time": {"column": ["min", "s"], "unit": "s"}}, "one column for a number"),
+        ({"records.columns.kind": {"column": "Kind", "words": {"P": "prod"}}}, "words may mean production, tie-in"),
+        ({"records.columns.joint": {"column": "J", "words": {"P": "trial"}}}, "words belong to the column kind"),
+        ({"records.columns.time": {"column": "At", "format": "dd/mm/yyyy"}}, "a format with day, month and year"),
+        ({"records.columns.time": {"column": "At", "format": "%H:%M"}}, "a format with day, month and year"),
+        ({"records.columns.time": {"column": "At", "format": "%Y-%m-%d %H:%M %Z"}}, "without %Z"),
+        (
+            {"window.limits": {"soak_time": {"low": 60}}},
+            "window.limits.soak_time: found a table; allowed: 60 has no unit",
+        ),
+        ({"window.limits": {"soak_time": {}}}, "neither low nor high is given"),
+        ({"window.limits": {"joint": {"low": "1 m"}}}, "the name of a quantity of a record"),
+        ({"window.limits": {"soak_time": {"low": "9 s", "high": "1 s"}}}, "low 9 s is more than high 1 s"),
+        ({"window.limits": {"soak_time": {"low": "1 bar"}}}, "unit bar cannot be shown in s"),
+    ],
+)
+def test_rules_across_keys(tmp_path, changes, told):
+    assert any(told in line for line in refused(tmp_path, changes))
+
+
+def test_rules_of_one_table_are_told_one_by_one_beside_a_plain_mistake(tmp_path):
+    changes = {
+        "records.columns.fusion_pressure": "Fuse",
+        "records.columns.drag_pressure": {"column": "Drag", "kind": "gague"},
+        "records.columns.soak_time": {"column": "Soak", "unit": "fortnight"},
+        "records.columns.visual": {"column": "Look", "unit": "mm"},
+    }
+    told = refused(tmp_path, changes)
+    keys = [re.search(r"columns\.([\w.]+):", line)[1] for line in told]
+    assert sorted(keys) == ["drag_pressure.kind", "fusion_pressure", "soak_time.unit", "visual"]
+
+
+def test_feet_of_a_station_are_those_of_the_route(tmp_path):
+    changes = {"route.units": "us", "route.foot": "survey", "route.station_length": "1000 ft"}
+    route = load(make_route(tmp_path, toml_changes=changes)).route
+    assert route.station_length_m == pytest.approx(1000 * 1200 / 3937, rel=1e-12)
+
+
+@pytest.mark.parametrize(("units", "foot", "length"), [("metric", None, 1000), ("us", "international", 30.48)])
+def test_the_station_length_has_a_default(tmp_path, units, foot, length):
+    route = load(make_route(tmp_path, toml_changes={"route.units": units, "route.foot": foot})).route
+    assert route.station_length_m == pytest.approx(length)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("[", "not TOML"),
+        ("x = " + "[" * 5000 + "]" * 5000, "nested too deep"),
+        ("x = " + "{a=" * 900 + "1" + "}" * 900, "nested too deep"),
+        ("x = " + "9" * 5000, "not TOML"),
+        ("a." * 900 + "b = 1", "a: this key is not known"),
+        ('name = "\\ud800"', "not TOML"),
+        ("[route]\nname = inf", "route.name: found inf; allowed: text in quotes"),
+        ("route = 1\nalignment = 1", "route: found 1; allowed: a table"),
+        ('[records]\nfiles = ["a"]', "records: found a table; allowed: a list of tables, each headed [[records]]"),
+        ("records = [1]", "records no. 1: found 1; allowed: a table"),
+        ("records = []", "records: found an empty list"),
+        ('folder = "/etc"', "folder: this key is not known"),
+        ('"" = 1', "this key is not known"),
+        ("", "route: not given; it is required"),
+    ],
+)
+def test_hostile_text_is_refused_in_words(tmp_path, text, told):
+    assert told in "\n".join(refused(tmp_path, text=text))
+
+
+HOSTILE = (
+    "1",
+    "-1e400",
+    "nan",
+    "true",
+    '""',
+    "[]",
+    "[[1]]",
+    "{}",
+    "{a = {a = [1]}}",
+    "2026-01-01",
+    '"1e400 m"',
+    '"x\\u0000"',
+)
+PLACES = [f"{table}.{key}" for table, keys in TABLES.items() for key in keys]
+PLACES += [
+    "records.sheet",
+    "records.corrections.shift",
+    "window.limits.soak_time",
+    "route.foot",
+    "pipe.dr",
+]
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_a_wrong_type_anywhere_is_a_refusal_or_a_value_never_a_traceback(tmp_path, place):
+    make_route(tmp_path)
+    refusals = [r for r in (_refusal(tmp_path, place, value) for value in HOSTILE) if r]
+    assert refusals
+    assert all(p.where and p.found and p.do for refusal in refusals for p in refusal.problems)
+
+
+def _refusal(folder, place, value):
+    (folder / "route.toml").write_text(route_toml({place: tomllib.loads(f"x = {value}")["x"]}), encoding="utf-8")
+    try:
+        load(folder)
+    except SettingsError as error:
+        return error
+    return None
+
+
+def test_a_byte_order_mark_is_no_mistake_and_another_encoding_is(tmp_path):
+    text = route_toml({"route.name": "Düker"})
+    path = make_route(tmp_path) / "route.toml"
+    path.write_text(text, encoding="utf-8-sig")
+    assert load(tmp_path).route.name == "Düker"
+    path.write_text(text, encoding="cp1252")
+    with pytest.raises(SettingsError, match="not UTF-8 at byte"):
+        load(tmp_path)
+
+
+def test_a_folder_without_route_toml_and_no_folder(tmp_path):
+    with pytest.raises(SettingsError, match=r"there is no route\.toml"):
+        load(tmp_path)
+    with pytest.raises(SettingsError, match="there is no such folder"):
+        load(tmp_path / "absent")
