@@ -354,7 +354,7 @@ function drawMarks(c, view, labels) {
     const always = one.rank === 3, hasName = always || isMultiple(one.stated, labelStep);
     if (!isSeen(view, x, y, 20) || !(hasName || isMultiple(one.stated, tickStep))) return;
     drawTick(c, x, y, one, hasName ? 14 : 8);
-    if (hasName && labels.beside(one.text, x, y, { nx: -one.dy, ny: one.dx, away: 19, colour: record.look.line })) named++;
+    if (hasName && labels.beside(one.text, x, y, { nx: -one.dy, ny: one.dx, away: 19, pushed: always, colour: record.look.line })) named++;
   });
   return named;
 }
