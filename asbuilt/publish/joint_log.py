@@ -1,6 +1,5 @@
 """The joint log, one row a joint: a workbook for people, and plain CSV for everything else."""
 
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +12,12 @@ from xlsxwriter.worksheet import Worksheet
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import CAUTIONS
-from asbuilt.quantities import LengthUnit
+from asbuilt.sentence import summary
 
 CSV_NAME, WORKBOOK_NAME = "joint_log.csv", "joint_log.xlsx"
 _RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _DECIMALS = {"m": 3, "mm": 2, "°": 8, "MPa": 4}
+_ABOUT_WIDTH = 100
 _SHEETS = (("Joints", tables.JOINTS), ("Gaps", tables.GAPS), ("Source rows", tables.RECORDS))
 
 
@@ -65,7 +65,8 @@ class _Formats:
     def __init__(self, book: xlsxwriter.Workbook) -> None:
         self.heading = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
         self.title = book.add_format({"bold": True, "font_size": 16})
-        self.text = book.add_format({"num_format": "@"})
+        self.bold = book.add_format({"bold": True, "valign": "top"})
+        self.text = book.add_format({"num_format": "@", "indent": 1})
         self.wrapped = book.add_format({"text_wrap": True, "valign": "top"})
         self.time = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
         self.number = {n: book.add_format({"num_format": f"0.{'0' * n}" if n else "0"}) for n in range(9)}
@@ -84,28 +85,39 @@ def _ink(fill: str) -> str:
 
 
 def _about(sheet: Worksheet, as_built: AsBuilt, formats: _Formats) -> None:
-    title, counts = as_built.title, as_built.counts
-    sheet.set_column(0, 0, 34)
-    sheet.set_column(1, 1, 110, formats.wrapped)
+    """The state of the line in sentences, what the figures refer to, the findings and the cautions."""
+    title = as_built.title
+    sheet.set_column(0, 0, 22, formats.wrapped)
+    sheet.set_column(1, 1, _ABOUT_WIDTH, formats.wrapped)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.set_row(0, 28)
     sheet.write_string(0, 0, f"{title.name}: joint log", formats.title)
-    pairs: list[tuple[str, str]] = [
-        (n.replace("_", " "), _shown(getattr(title, n))) for n in title.__dataclass_fields__
-    ]
-    pairs += [(n.replace("_", " "), _shown(getattr(counts, n))) for n in counts.__dataclass_fields__]
-    pairs += [("statement", text) for text in as_built.statements] + [("caution", text) for text in CAUTIONS]
+    pairs = [("State", text) for text in summary(as_built)]
+    pairs += [(name, value) for name, value in _title_pairs(as_built) if value]
+    pairs += [("Finding", text) for text in as_built.statements] + [("Reading", text) for text in as_built.notes]
+    pairs += [("Caution", text) for text in CAUTIONS]
     for row, (name, value) in enumerate(pairs, start=2):
-        sheet.write_string(row, 0, name)
+        sheet.set_row(
+            row, 16 * (1 + len(value) // (_ABOUT_WIDTH + 12))
+        )  # not every program fits the height to wrapped text
+        sheet.write_string(row, 0, name if name != pairs[row - 3][0] or row == 2 else "", formats.bold)
         sheet.write_string(row, 1, value, formats.wrapped)
 
 
-def _shown(value: Any) -> str:
-    if isinstance(value, datetime):
-        return value.isoformat(" ", "minutes")
-    if isinstance(value, dict):
-        return ", ".join(f"{count} {word}" for word, count in value.items())
-    if isinstance(value, LengthUnit):
-        return value.name
-    return f"{value:.1f}" if isinstance(value, float) else str(value)
+def _title_pairs(as_built: AsBuilt) -> list[tuple[str, str]]:
+    title = as_built.title
+    return [
+        ("Revision", title.revision),
+        ("As of", title.as_of.isoformat(" ", "minutes")),
+        ("Owner", title.owner),
+        ("Contractor", title.contractor),
+        ("Contract", title.contract),
+        ("Easting, northing", title.crs),
+        ("Latitude, longitude", title.base_crs),
+        ("Lengths", f"{title.length_kind}, in metres; a station is {title.station_length}"),
+        ("Procedure", title.procedure),
+    ]
 
 
 def _sheet(sheet: Worksheet, frame: pd.DataFrame, table: tables.Table, formats: _Formats) -> None:
@@ -115,7 +127,8 @@ def _sheet(sheet: Worksheet, frame: pd.DataFrame, table: tables.Table, formats: 
     sheet.set_row(0, 48)
     sheet.set_landscape()
     sheet.repeat_rows(0)
-    sheet.fit_to_pages(1, 0)
+    sheet.repeat_columns(0)
+    sheet.set_paper(8)  # A3: the log is wider than any paper, its ids stand on every page
     sheet.autofilter(0, 0, max(len(frame), 1), len(table.columns) - 1)
     for at, column in enumerate(table.columns):
         sheet.write_string(0, at, column.heading, formats.heading)
