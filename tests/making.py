@@ -5,10 +5,14 @@ changes what it is about: `make_route(tmp_path, records="...", toml_changes={"re
 """
 
 import json
-from collections.abc import Mapping
-from datetime import date
+import warnings
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
+
+import geopandas as gpd
+import xlsxwriter
 
 from asbuilt.read.alignments import Designs, read_alignments
 from asbuilt.read.positions import Target
@@ -97,6 +101,36 @@ def _toml(value: Any) -> str:
 def csv_of(*rows: str, heading: str = ",".join(HEADING)) -> str:
     """Return a record file: the heading (that of RECORDS) and the rows."""
     return "\n".join([heading, *rows, ""])
+
+
+def make_workbook(
+    path: Path, sheets: Mapping[str, Iterable[Sequence[Any]]], *, merged: Mapping[str, Iterable[str]] | None = None
+) -> Path:
+    """Write a workbook: rows of cells by sheet (dates as true dates), and the ranges merged in each sheet."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with xlsxwriter.Workbook(path, {"nan_inf_to_errors": True, "strings_to_numbers": False}) as book:
+        form = {
+            kind: book.add_format({"num_format": shown})
+            for kind, shown in ((datetime, "yyyy-mm-dd hh:mm"), (date, "yyyy-mm-dd"), (time, "hh:mm"))
+        }
+        for name, rows in sheets.items():
+            sheet = book.add_worksheet(name)
+            for place in (merged or {}).get(name, ()):
+                sheet.merge_range(place, "")
+            for i, row in enumerate(rows):
+                for j, cell in enumerate(row):
+                    if cell is not None:
+                        sheet.write(i, j, cell, form.get(type(cell)))
+    return path
+
+
+def make_layer(path: Path, columns: Mapping[str, Any], geometry: Sequence[Any], *, crs: str | None, **how: Any) -> Path:
+    """Write a layer of features by the ending of `path`."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of the writer: a test asks for odd files
+        gpd.GeoDataFrame(dict(columns), geometry=list(geometry), crs=crs).to_file(path, engine="pyogrio", **how)
+    return path
 
 
 def designs_of(folder: Path) -> Designs:

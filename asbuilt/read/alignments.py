@@ -10,6 +10,7 @@ from asbuilt import crs
 from asbuilt.alignment import MeasuredLine
 from asbuilt.crs import Crossing, Frame
 from asbuilt.errors import AlignmentError, Problem
+from asbuilt.read.cells import metres_of
 from asbuilt.read.polylines import Polyline, read_polyline
 from asbuilt.settings import AlignmentSource, Settings
 from asbuilt.stationing import Stationing, equation_faults
@@ -20,7 +21,7 @@ _SAME_PLACE = 1e-6  # in the frame's unit: below what any design file means by t
 
 @dataclass(frozen=True)
 class Design:
-    """One design line, measured in the working frame. `z` is the design level of each vertex as found, NaN: none."""
+    """One design line, measured in the working frame. `z` is the design level of each vertex, metres, NaN: none."""
 
     source: AlignmentSource
     line: MeasuredLine
@@ -94,6 +95,9 @@ def _with_frame(source: AlignmentSource, settings: Settings) -> tuple[Polyline, 
                 "say crs in its [[alignment]] table",
             )
         )
+    if not origin.is_geographic and abs(metres_of(polyline.unit) / origin.metres_per_unit - 1) > 1e-5:
+        what = f"its columns are in {polyline.unit}, and crs is {origin.label}"
+        raise AlignmentError(Problem(source.file, what, "say the crs of the file in its [[alignment]] table"))
     return polyline, origin
 
 
@@ -116,7 +120,9 @@ def _brought(polyline: Polyline, origin: Frame, frame: Frame, area: AreaOfIntere
     x, y, crossing = crs.transform(
         polyline.xy[:, 0].copy(), polyline.xy[:, 1].copy(), origin=origin, target=frame, area=area
     )
-    return Polyline(np.column_stack([x, y]), polyline.z, polyline.crs, polyline.is_angle, polyline.notes), crossing
+    # of a layer levels are in the unit of its frame; a CSV has said its own and was read in metres
+    z_m = polyline.z * (1.0 if polyline.is_angle is not None or origin.is_geographic else origin.metres_per_unit)
+    return Polyline(np.column_stack([x, y]), z_m, polyline.crs, polyline.is_angle, polyline.notes), crossing
 
 
 def _design(
@@ -155,5 +161,5 @@ def _leg_lengths_m(xy: np.ndarray, z: np.ndarray, *, source: AlignmentSource, fr
             at = int(np.flatnonzero(np.isnan(z))[0]) + 1
             do = 'give each vertex its level, or ask for length = "grid"'
             raise AlignmentError(Problem(source.file, f'length = "slope", and vertex {at} has no level', do))
-        return np.hypot(plan, np.diff(z) * frame.metres_per_unit)
+        return np.hypot(plan, np.diff(z))
     return plan

@@ -106,6 +106,14 @@ def numbers(cells: list[Any], *, decimal: str, from_unit: str, to_unit: str) -> 
     return Read(_converted(values, own_unit, faults, from_unit=from_unit, to_unit=to_unit), faults)
 
 
+def metres_of(unit: str) -> float:
+    """Return the length of a unit in metres; NaN for no unit and for one of another kind, such as in "East (s)"."""
+    try:
+        return float(convert(np.ones(1), unit, "m")[0])
+    except UnitError:
+        return np.nan
+
+
 def _one_number(found: str, decimal: str) -> tuple[float, str] | str | None:
     """Return number and unit of one text, None for nothing, or what is wrong with it."""
     if found.lower() in NOTHING:

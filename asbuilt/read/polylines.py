@@ -25,7 +25,8 @@ _CLOSES = 1e-3  # metres (or 1e-8 degrees): parts that end where the next begins
 class Polyline:
     """Vertices (n, 2) as easting, northing or longitude, latitude; levels (n,), NaN: none; the frame the file names.
 
-    `is_angle` says what the columns of a CSV were; None where the file's own frame decides.
+    `is_angle` says what the columns of a CSV were, whose levels are in metres; None where the file's own frame decides,
+    then levels are in its unit.
     """
 
     xy: np.ndarray
@@ -33,6 +34,7 @@ class Polyline:
     crs: str
     is_angle: bool | None
     notes: tuple[str, ...] = ()
+    unit: str = ""  # what the headings of a CSV say of easting and northing
 
 
 def read_polyline(path: Path, source: AlignmentSource) -> Polyline:
@@ -133,7 +135,7 @@ def _from_points(path: Path, source: AlignmentSource) -> Polyline:
         raise AlignmentError(Problem(source.file, "there is no point below the heading", "a line needs two points"))
     xy = np.column_stack([column.values for column in read])
     notes = tuple(n.removeprefix(f"{sheet.where}: ") for n in found.notes if "could be elevation" in n)
-    return Polyline(xy, level.values, "", pair[0] == "longitude", notes)
+    return Polyline(xy, level.values, "", pair[0] == "longitude", notes, found.uses[pair[0]].unit)
 
 
 def _levels(rows: SourceRows, found: Layout, decimal: str) -> Read:

@@ -12,8 +12,7 @@ from pyproj.aoi import AreaOfInterest
 from asbuilt import crs
 from asbuilt.crs import Crossing, Frame
 from asbuilt.errors import InputError, Problem
-from asbuilt.quantities import UnitError, convert
-from asbuilt.read.cells import NOTHING, Read, angles, numbers, text
+from asbuilt.read.cells import NOTHING, Read, angles, metres_of, numbers, text
 from asbuilt.read.headings import Use
 from asbuilt.read.rows import SourceRows
 from asbuilt.read.sheets import GEOMETRY_X, GEOMETRY_Y, Sheet
@@ -28,6 +27,7 @@ SD_FACTOR: Mapping[str, float] = {
     "cep": 1 / np.sqrt(2 * np.log(2)),
     "hdop": 1 / np.sqrt(2),  # after multiplication by the range error
 }
+_EARTH = 2e8  # no easting or northing is larger, in metres or feet
 _NO_FIX = frozenset({"0", "invalid", "none", "no fix", "nofix"})
 
 
@@ -139,18 +139,11 @@ def _refuse_other_unit(sheet: Sheet, uses: Mapping[str, Use], pair: _Pair, origi
     """Raise InputError where a heading says another unit than the frame's. The two feet are told apart by the frame."""
     for name in ("easting", "northing") if not pair.is_angle else ():
         said = uses[name].unit if name in uses else ""
-        if said and abs(_metres(said) / origin.metres_per_unit - 1) > 1e-5:
+        if said and abs(metres_of(said) / origin.metres_per_unit - 1) > 1e-5:
             column = f"{sheet.where}, column {uses[name].columns[0].heading}"
             raise InputError(
                 Problem(column, f"it is in {said}, and crs is {origin.label}", "correct crs of this source")
             )
-
-
-def _metres(said: str) -> float:
-    try:
-        return float(convert(np.ones(1), said, "m")[0])
-    except UnitError:
-        return np.nan  # a heading such as "East (s)" is no unit of a position: not ours to judge
 
 
 def _numbers(
@@ -186,6 +179,8 @@ def _faults(
         for i, what in column.faults.items():
             before = f"{fault[i]}; " if fault[i].startswith("column ") else ""
             fault[i] = f"{before}column {heading}: {what}"
+    far = (np.abs(read[0].values) > _EARTH) | (np.abs(read[1].values) > _EARTH)
+    fault[far] = "the position is no place on earth"
     zero = (read[0].values == 0) & (read[1].values == 0)
     fault[zero] = f"the position is 0, 0: {'the receiver had no fix' if is_angle else 'no position'}"
     return fault

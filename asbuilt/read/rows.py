@@ -3,12 +3,12 @@
 import json
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 import numpy as np
 
-from asbuilt.read.cells import text
+from asbuilt.read.cells import NOTHING, text
 from asbuilt.read.headings import Layout, Use
 from asbuilt.read.sheets import Sheet
 
@@ -44,11 +44,13 @@ def _joined(cells: tuple[Any, ...]) -> str:
 def _moment(cells: tuple[Any, ...]) -> Any:
     """Join a workbook's own date and time of day, or the numbers it keeps them as; else the texts."""
     day, clock = cells[0], cells[1]
-    if len(cells) == 2 and isinstance(day, date) and isinstance(clock, time):
+    if len(cells) != 2 or not (isinstance(clock, time) or (isinstance(clock, float) and 0 <= clock < 1)):
+        return _joined(cells)
+    if isinstance(day, date) and isinstance(clock, time):
         return datetime.combine(day, clock)
-    if len(cells) == 2 and all(isinstance(c, float) for c in cells) and day.is_integer() and 0 <= clock < 1:
-        return day + clock
-    return _joined(cells)
+    if isinstance(clock, float) and isinstance(day, date):
+        return datetime.combine(day, time()) + timedelta(seconds=round(clock * 86400))
+    return day + clock if isinstance(day, float) and isinstance(clock, float) and day.is_integer() else _joined(cells)
 
 
 def source_rows(sheet: Sheet, layout: Layout) -> SourceRows:
@@ -60,7 +62,7 @@ def source_rows(sheet: Sheet, layout: Layout) -> SourceRows:
         [row for _, row in kept],
         np.array([i if sheet.is_layer else i + 1 for i, _ in kept], dtype=np.int64),
         [_as_json(row, layout) for row in texts],
-        np.array([_why_not(row, layout) for row in texts], dtype=object),
+        np.array([_why_not(row, layout, sheet.is_layer) for row in texts], dtype=object),
     )
 
 
@@ -82,16 +84,17 @@ def _as_json(row: list[str], layout: Layout) -> str:
     return json.dumps({name: cell for name, cell in zip(names, row, strict=True) if cell}, ensure_ascii=False)
 
 
-def _why_not(row: list[str], layout: Layout) -> str:
+def _why_not(row: list[str], layout: Layout, is_feature: bool) -> str:
     filled = [cell for cell in row if cell]
     headings = {c.at: c.heading for c in layout.columns}
-    joint = layout.uses["joint"].columns[0].at if "joint" in layout.uses else -1
+    places = [c.at for c in layout.uses["joint"].columns] if "joint" in layout.uses else []
+    numbers = [row[at] for at in places if at < len(row) and row[at].lower() not in NOTHING]
     if sum(row[at] == heading for at, heading in headings.items() if at < len(row)) > len(filled) / 2:
         return "the heading repeated, not a record"
-    if _TOTAL.fullmatch(filled[0]) and not (0 <= joint < len(row) and row[joint] and not _TOTAL.fullmatch(row[joint])):
+    if _TOTAL.fullmatch(filled[0]) and all(_TOTAL.fullmatch(number) for number in numbers):
         return "a total row, not a record"
-    if len(filled) == 1 and len(headings) > 2:
+    if len(filled) == 1 and len(headings) > 2 and not is_feature:
         return f"only one cell is filled ({filled[0]!r}): a line of text, not a record"
-    if joint >= 0 and (joint >= len(row) or not row[joint]):
+    if places and not numbers:
         return "no joint number: give the row its number to make it a joint"
     return ""
