@@ -109,7 +109,8 @@ def _tabulated(
 ) -> AsBuilt:
     joints, gaps = joints_table(journey), gaps_table(journey, settings)
     pipes = pipes_table(journey, joints, gaps)
-    counts = count(journey, joints=joints, gaps=gaps, pipes=pipes)
+    records = records_table(journey)
+    counts = count(journey, joints=joints, gaps=gaps, pipes=pipes, records=records)
     notes = (*journey.designs.notes, *journey.readings.notes)
     frames = {
         "joints": joints,
@@ -121,7 +122,7 @@ def _tabulated(
         "alignment_vertices": vertices_table(journey.designs),
         "ties": tables.empty(tables.TIES),
         "window_checks": checks_table(journey, joints),
-        "records": records_table(journey),
+        "records": records,
         "decisions": tables.empty(tables.DECISIONS),
     }
     how = {"title": title, "counts": counts, "procedure": procedure, "settings": settings, "said": (*said, *notes)}

@@ -127,15 +127,19 @@ def _say(text: str) -> None:
 
 
 def _tell(found: Any, *, as_json: bool, closing: str, with_rows: bool = False) -> None:
-    from asbuilt.sentence import rows_with_reasons, summary
+    from asbuilt.sentence import outstanding, rows_with_reasons, summary
 
     rows = rows_with_reasons(found) if with_rows else []
+    open_ = outstanding(found) if with_rows or as_json else []
     if as_json:
         title = asdict(found.title) | {"as_of": found.title.as_of.isoformat()}
         result = {"title": title, "counts": asdict(found.counts), "statements": found.statements, "notes": found.notes}
-        click.echo(json.dumps(result | ({"rows": rows} if with_rows else {}), ensure_ascii=False, indent=2))
+        result |= {"outstanding": open_} | ({"rows": rows} if with_rows else {})
+        click.echo(json.dumps(result, ensure_ascii=False, indent=2))
         return
     click.echo(f"{found.title.name}, revision {found.title.revision}")
-    for text in (*summary(found), *found.statements, *(f"Note: {note}" for note in found.notes), *rows):
+    for text in (*summary(found), *found.statements, *(f"Note: {note}" for note in found.notes)):
         click.echo(text)
+    for heading, texts in (("Rows with something to say:", rows), ("Outstanding:", open_)):
+        click.echo("\n".join([f"\n{heading}", *(f"  {text}" for text in texts)]) if texts else "", nl=bool(texts))
     click.echo(closing)

@@ -1,8 +1,9 @@
 """The working frame, what was brought into it and how, and how sure that is: the only room that transforms.
 
 An operation is taken only where its accuracy is stated: ballpark ones, unknown accuracies and missing grid files
-are refused. PROJ ignores `only_best` where `always_xy` is asked for (measured with PROJ 9.5.1), so axes are put
-in order here by hand. Heights are never transformed: frames are cut down to their two horizontal axes.
+are refused. PROJ ignores `only_best` where `always_xy` is asked for (measured with PROJ 9.5.1), so the operation is
+picked here from all that it offers for the route's area, and axes are put in order by hand. Heights are never
+transformed: frames are cut down to their two horizontal axes.
 """
 
 import re
@@ -16,14 +17,16 @@ import shapely
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import get_database_metadata, query_crs_info
 from pyproj.enums import PJType
-from pyproj.exceptions import CRSError, ProjError
+from pyproj.exceptions import CRSError
 from pyproj.transformer import TransformerGroup
 
 from asbuilt.errors import FrameError, Problem
 
 pyproj.network.set_network_enabled(active=False)  # the same input gives the same bytes, with or without a network
 
-_DISTORTED = 0.01  # a grid made for measuring stays within a few parts in ten thousand; this refuses world maps
+# A grid made for measuring stays within one part in a thousand. This lets a line run over the edge of its zone, and
+# refuses the next zone but one, and maps of the world.
+_DISTORTED = 0.0025
 
 
 @dataclass(frozen=True)
@@ -66,12 +69,16 @@ class Frame:
 
 @dataclass(frozen=True)
 class Crossing:
-    """How positions were brought from one frame to another. `accuracy_m` is what the register states."""
+    """How positions were brought from one frame to another. `accuracy_m` is what the register states.
+
+    `better` names a more accurate operation and the grid file that it would need; empty where there is none.
+    """
 
     origin: str
     target: str
     operation: str
     accuracy_m: float
+    better: str = ""
 
 
 def frame(text: str, *, where: str) -> Frame:
@@ -102,7 +109,7 @@ def working_frame(text: str, longitude: np.ndarray, latitude: np.ndarray) -> Fra
         raise FrameError(Problem("route.crs", f"{found.label} is not projected", f"lengths need a plane: {serves}"))
     scale = _worst_scale(found, longitude, latitude)
     if abs(scale - 1) > _DISTORTED:
-        what = f"lengths in {found.label} are {scale:.3f} times true at the route"
+        what = f"lengths in {found.label} are {scale:.4f} times true at the route"
         serves = " or ".join(_zones(found.base, longitude, latitude)) or "a UTM zone"
         raise FrameError(Problem("route.crs", what, f"take a frame made for measuring there: {serves}"))
     return found
@@ -150,68 +157,49 @@ def transform(
     out = np.full((2, x.size), np.nan)
     if not finite.any():
         return out[0], out[1], Crossing(origin.label, target.label, "no position to bring", 0.0)
-    out[:, finite], used = _cross(
-        np.stack([x[finite], y[finite]]), origin=origin, target=target, area=area, epoch=epoch
-    )
+    used, better = _operation(origin, target, area)
+    if epoch is None and "t_epoch" in used.definition:
+        what = f"'{used.description}' depends on the date, and none is known for the positions"
+        do = "give the records their times, or name a frame that does not drift"
+        raise FrameError(Problem(f"{origin.label} to {target.label}", what, do))
+    first, second = _in_axis_order(np.stack([x[finite], y[finite]]), origin)
+    when = np.full(first.size, np.inf if epoch is None else epoch)
+    there = used.transform(first, second, np.zeros(first.size), when, errcheck=False)[:2]
+    out[:, finite] = _in_axis_order(np.stack(there), target)
     out[:, ~np.isfinite(out).all(axis=0)] = np.nan
     if np.isnan(out).all():
         what = f"({x[finite][0]:.9g}, {y[finite][0]:.9g}) has no place in {target.label}, nor has any other position"
         raise FrameError(Problem(origin.label, what, "check the frame of the source and the order of its axes"))
-    return out[0], out[1], Crossing(origin.label, target.label, used.description, float(used.accuracy))
+    return out[0], out[1], Crossing(origin.label, target.label, used.description, float(used.accuracy), better)
 
 
-def _cross(
-    xy: np.ndarray, *, origin: Frame, target: Frame, area: AreaOfInterest | None, epoch: float | None
-) -> tuple[np.ndarray, pyproj.Transformer]:
-    where = f"{origin.label} to {target.label}"
-    try:
-        transformer = pyproj.Transformer.from_crs(
+def _operation(origin: Frame, target: Frame, area: AreaOfInterest | None) -> tuple[pyproj.Transformer, str]:
+    """Return the most accurate operation that can be had here, and what a better one would need.
+
+    Those without a stated accuracy, and ballpark ones, do not count. Raises FrameError where none is left.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # it warns of a missing grid: said below, and in every output
+        group = TransformerGroup(
             origin.crs,
             target.crs,
             always_xy=False,
-            only_best=True,
             allow_ballpark=False,
             area_of_interest=area,  # type: ignore[arg-type] # the stub means the same class
         )
-        x, y = _in_axis_order(xy, origin)
-        when = np.full(xy.shape[1], np.inf if epoch is None else epoch)
-        first, second, *_ = transformer.transform(x, y, np.zeros(xy.shape[1]), when, errcheck=False)
-        used = _used(transformer)
-    except ProjError as error:
-        what, remedy = _why_none(origin, target)
-        raise FrameError(Problem(where, what, remedy)) from error
-    if used.accuracy < 0:
-        raise FrameError(Problem(where, f"the accuracy of '{used.description}' is not known", _REMEDY))
-    if epoch is None and "t_epoch" in used.definition:
-        what = f"'{used.description}' depends on the date, and none is known for the positions"
-        raise FrameError(Problem(where, what, "give the records their times, or name a frame that does not drift"))
-    return _in_axis_order(np.stack([first, second]), target), used
-
-
-_REMEDY = (
-    "name the frame the positions were corrected to, or a route CRS on the same datum or a newer realisation of it"
-    " (for NAD83: NAD83(2011)), or install the grid file of the better operation"
-)
-
-
-def _used(transformer: pyproj.Transformer) -> pyproj.Transformer:
-    """Return the operation that was really used: before first use its accuracy reads -1, and a lone one is itself."""
-    try:
-        return transformer.get_last_used_operation()
-    except ProjError:
-        if transformer.accuracy < 0:
-            raise
-        return transformer
-
-
-def _why_none(origin: Frame, target: Frame) -> tuple[str, str]:
-    """Say which grid file stands in the way, if one does."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # it warns of the very thing that is looked up here
-        lost = TransformerGroup(origin.crs, target.crs, always_xy=False, allow_ballpark=False).unavailable_operations
-    grids = [grid.short_name for operation in lost[:1] for grid in operation.grids if not grid.available]
-    needs = f": '{lost[0].name}' needs the grid file {' and '.join(grids)}, which is not installed" if grids else ""
-    return f"there is no operation of known accuracy{needs}", _REMEDY
+    known = [t for t in group.transformers if t.accuracy >= 0]
+    used = min(known, key=lambda t: t.accuracy, default=None)
+    lost = [o for o in group.unavailable_operations if used is None or 0 <= o.accuracy < used.accuracy]
+    grids = [grid.short_name for o in lost[:1] for grid in o.grids if not grid.available]
+    needs = f"'{lost[0].name}' ({lost[0].accuracy:g} m) needs the grid file {' and '.join(grids)}" if grids else ""
+    if used is None:
+        what = "there is no operation of known accuracy" + (f": {needs}, which is not installed" if needs else "")
+        do = (
+            "name the frame the positions were corrected to, or a route CRS on the same datum or a newer realisation of"
+            " it (for NAD83: NAD83(2011)), or install the grid file of the better operation"
+        )
+        raise FrameError(Problem(f"{origin.label} to {target.label}", what, do))
+    return used, needs
 
 
 def area_of(longitude: np.ndarray, latitude: np.ndarray) -> AreaOfInterest:

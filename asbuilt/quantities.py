@@ -55,7 +55,7 @@ class LengthUnit:
         >>> LengthUnit().short(12.0), LengthUnit("ft", 0.3048).short(15.24)
         ('12 m', '50 ft')
         """
-        return f"{length_m / self.metres:.6g} {self.name}"
+        return f"{length_m / self.metres:.4g} {self.name}"
 
 
 METRE = LengthUnit()

@@ -57,8 +57,49 @@ def rows_with_reasons(as_built: AsBuilt) -> list[str]:
     records = as_built.tables["records"]
     told = records[records["reason"] != ""]
     return [
-        f"{file}{f' sheet {sheet}' if sheet else ''} row {row} ({outcome}): {reason}"
+        f"{_source(file, sheet)} row {row} ({outcome}): {reason}"
         for file, sheet, row, outcome, reason in told[
             ["source_file", "sheet", "source_row", "outcome", "reason"]
         ].itertuples(index=False)
+    ]
+
+
+def outstanding(as_built: AsBuilt) -> list[str]:
+    """Return what somebody has to look at, one line each: joints along the line, gaps, and rows set aside."""
+    return [*_open_joints(as_built), *_open_gaps(as_built), *_open_rows(as_built)]
+
+
+def _open_joints(as_built: AsBuilt) -> list[str]:
+    joints = as_built.tables["joints"]
+    stands_out = joints[["fusion_verdict", "position_verdict"]].isin([OUT_OF_WINDOW, NOT_RECORDED]).any(axis=1)
+    told = joints[joints["in_line"].astype(bool) & (stands_out | (joints["placed_by"] == "unplaced"))]
+    columns = ["joint_id", "station", "source_file", "source_sheet", "source_row", "reasons"]
+    where = "without a place"
+    return [
+        f"joint {name} {'at ' + station if station else where} ({_source(file, sheet)} row {row}): {reasons}"
+        for name, station, file, sheet, row, reasons in told[columns].itertuples(index=False)
+    ]
+
+
+def _source(file: str, sheet: str) -> str:
+    return f"{file} sheet {sheet}" if sheet else file
+
+
+def _open_gaps(as_built: AsBuilt) -> list[str]:
+    gaps = as_built.tables["gaps"]
+    told = gaps[gaps["missing_records"] > 0]
+    columns = ["gap_id", "from_station", "to_station", "missing_records", "evidence"]
+    return [
+        f"gap {name} from {first} to {last}: {several(missing, 'missing record')}; {evidence}."
+        for name, first, last, missing, evidence in told[columns].itertuples(index=False)
+    ]
+
+
+def _open_rows(as_built: AsBuilt) -> list[str]:
+    records = as_built.tables["records"]
+    told = records[records["outstanding"].astype(bool)]
+    columns = ["source_file", "sheet", "source_row", "reason"]
+    return [
+        f"{_source(file, sheet)} row {row}: {reason}"
+        for file, sheet, row, reason in told[columns].itertuples(index=False)
     ]

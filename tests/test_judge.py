@@ -208,7 +208,7 @@ def places(**columns):
     base = {"line": "main", "offset_m": 0.0, "offset_sd_m": 0.2, "radius95_m": 0.5, "placed_by": "fix", "beyond_m": 0.0}
     base |= {"leg_probability": 1.0, "margin_m": np.nan, "other_station": "", "station": "0+100.00", "easting": 1.0}
     base |= {"outcome": "joint", "machine": "M1", "source_file": "a.csv", "frame_accuracy_m": 0.0}
-    base |= {"line_unknown": False, "line_recorded": None}
+    base |= {"sd_m": columns.get("offset_sd_m", 0.2), "far_m": np.nan, "line_unknown": False, "line_recorded": None}
     table = pd.DataFrame(base | columns, index=range(size))
     return judge_places(table, Window(2.0, 12.0), in_line=np.ones(size, dtype=bool))
 
@@ -223,7 +223,7 @@ def test_an_offset_out_of_the_window_says_the_side():
     ("columns", "verdict"),
     [
         ({"placed_by": "unplaced", "easting": np.nan, "offset_m": np.nan}, "not recorded"),
-        ({"placed_by": "unplaced", "offset_m": np.nan}, "out of window"),
+        ({"placed_by": "unplaced", "offset_m": np.nan, "far_m": 50_000.0}, "cannot tell"),
         ({"beyond_m": 0.4}, "in window"),
         ({"beyond_m": -3.0}, "out of window"),
         ({"leg_probability": 0.7}, "cannot tell"),

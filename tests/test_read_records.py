@@ -199,7 +199,10 @@ def test_units_in_cells(tmp_path):
 def test_a_quantity_without_unit_is_refused(tmp_path):
     text = csv_of(ROW, heading="Joint,Finished,East,North,Plate")
     told = refusal(tmp_path, text, toml_changes={"records.columns.heater_temperature": "Plate"})
-    assert told == "records/a.csv row 1, column Plate: heater_temperature: it has no unit; say its unit in route.toml"
+    assert told == (
+        "records/a.csv row 1, column Plate: heater_temperature: it has no unit; say its unit in route.toml:"
+        ' heater_temperature = { column = "Plate", unit = "degC" }, or the unit it is in'
+    )
 
 
 def test_a_unit_of_another_kind_in_a_heading_is_refused(tmp_path):

@@ -202,8 +202,8 @@ def test_strings_are_refused_by_name(tmp_path):
         ({"records.uere": "5 m"}, 'uere goes with accuracy = "hdop"'),
         ({"records.accuracy": "99%"}, "'sd', '68%', '95%', 'rms', 'cep' or 'hdop'"),
         (
-            {"records.columns.drag_pressure": "Drag"},
-            "columns.drag_pressure: found 'Drag'; allowed: say kind = \"gauge\"",
+            {"records.columns.soak_pressure": "Soak"},
+            "columns.soak_pressure: found 'Soak'; allowed: say kind = \"gauge\"",
         ),
         ({"records.columns.joint": {"column": "Joint", "kind": "gauge"}}, "kind belongs to pressures"),
         ({"records.columns.joint": {"column": "Joint", "unit": "m"}}, "a unit belongs to a quantity that has one"),

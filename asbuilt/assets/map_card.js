@@ -175,15 +175,26 @@ function checkTitle(name) {
 function checksTable(row) {
   const rows = rowsOf(firstCheck, row);
   if (!rows.length) return section("Window checks", element("p", {}, "No check: nothing to judge was recorded."));
-  const sources = sourcesOf(rows);
+  const quiet = rows.filter(isQuiet), shown = rows.filter(function (at) { return !isQuiet(at); });
+  const sources = sourcesOf(shown);
   const head = ["Quantity", "Recorded", "Window", "Verdict"].map(function (word) {
     return element("th", { scope: "col" }, word);
   });
   return section("Window checks", [
     element("table", { class: "checks" }, element("thead", {}, element("tr", {}, head)),
-      element("tbody", {}, rows.map(function (at) { return checkRows(at, sources); }))),
-    sourceList(sources),
+      element("tbody", {}, shown.map(function (at) { return checkRows(at, sources); }))),
+    quiet.length ? element("p", { class: "note" }, "Not recorded and not required: " + quiet.map(quantityOf).join(", ") + ".") : null,
+    shown.length ? sourceList(sources) : null,
   ]);
+}
+
+// What was neither asked for nor written down would only drown the rest: it is named in one sentence.
+function isQuiet(at) {
+  return check("verdict", at) === NOT_RECORDED && !limit("required", check("limit", at));
+}
+
+function quantityOf(at) {
+  return checkTitle(limit("check", check("limit", at))).toLowerCase();
 }
 
 // What all sources begin with is the procedure: it is said once.

@@ -39,7 +39,9 @@ function foundButton(choice, select) {
 function showFound(text, select) {
   const place = document.getElementById("found"), joints = jointsNamed(text), stations = stationsNamed(text);
   const exact = joints.filter(function (one) { return one.rank === 0; });
-  const found = exact.concat(stations, joints.filter(function (one) { return one.rank > 0; }));
+  const others = joints.filter(function (one) { return one.rank > 0; });
+  // Whoever writes a plus sign asks for a station; a bare number is more often part of a joint's.
+  const found = text.indexOf("+") >= 0 ? exact.concat(stations, others) : exact.concat(others, stations);
   place.textContent = "";
   if (text.trim() === "") return [];
   add(place, found.slice(0, MOST_FOUND).map(function (choice) { return foundButton(choice, select); }));
@@ -86,11 +88,11 @@ function outstandingJoints() {
   return items;
 }
 
-// What is still to come is no gap in the record, and not outstanding.
+// What is still to come is no gap in the record; where only a place is missing, the joint itself is outstanding.
 function outstandingGaps() {
   const items = [];
   for (let g = 0; g < record.gaps.rows; g++) {
-    if (gap("kind", g) === "not yet recorded" || gap("decision", g) !== null) continue;
+    if (gap("missing_records", g) === 0 || gap("decision", g) !== null) continue;
     items.push({
       choice: { kind: "gap", row: g }, line: gap("line", g), chainage: gap("from_chainage_m", g),
       station: gap("from_station", g), name: ["Gap ", gap("gap_id", g)], why: ["gap"], words: gapWords(g),

@@ -52,9 +52,9 @@ function offsetText(value) {
   return lengthText(Math.abs(value), 2) + (Math.abs(value) < 0.005 ? "" : value > 0 ? " R" : " L");
 }
 
-// Five figures are as many as a record carries; zeros at the end say nothing.
+// Four figures are as many as a record carries; zeros at the end say nothing.
 function figure(value, figures) {
-  return String(Number(value.toPrecision(figures || 5)));
+  return String(Number(value.toPrecision(figures || 4)));
 }
 
 // A value beside its limit never rounds onto it where the verdict says it is beyond it.

@@ -12,6 +12,7 @@ from asbuilt.window import TWO_SIDED_95, judge_uncertain
 SURE_OF_LEG = 0.95
 _CROWD = 4  # so many joints in a row, each much nearer to the next than a stick is long, were not made where they lie
 _CROWDED = 0.35  # of a stick
+_MOST = 0.8  # of the fixes of a file
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,8 @@ def judge_places(rows: pd.DataFrame, window: Window, *, in_line: np.ndarray) -> 
     statements: list[str] = []
     _off_the_line(rows, verdict, reasons, window)
     statements += _straddling(rows, verdict, reasons, in_line=in_line, window=window)
-    _unplaced(rows, verdict, reasons)
+    _unplaced(rows, verdict, reasons, window)
+    statements += _sources_far_away(rows, in_line, window)
     _beyond_the_end(rows, verdict, reasons, window)
     _which_leg(rows, verdict, reasons, window)
     for i in rows.index[rows["line_unknown"].eq(True)]:
@@ -69,6 +71,12 @@ def _off_the_line(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, win
         reasons[i].append(f"fix {off} {side} of the alignment (sd {window.unit.text(sd)}), window {edge}")
 
 
+def _coarse_frame_alone(rows: pd.DataFrame, half_width: float) -> np.ndarray:
+    """Whether a fix would tell by itself, and the accuracy of the transformation keeps it from telling."""
+    alone = judge_uncertain(rows["offset_m"].to_numpy(float), rows["sd_m"].to_numpy(float), half_width=half_width)
+    return alone != CANNOT_TELL
+
+
 def _straddling(
     rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, *, in_line: np.ndarray, window: Window
 ) -> list[str]:
@@ -79,22 +87,48 @@ def _straddling(
         side = "right" if off > 0 else "left"
         off_text, reach_text, edge = (window.unit.text(v) for v in (abs(off), reach, window.offset_m))
         reasons[i].append(f"fix {off_text} {side} ± {reach_text} (95 %) reaches over the window of {edge}")
-    count = int((open_ & in_line).sum())
-    files = ", ".join(sorted(set(rows.loc[open_ & in_line, "source_file"])))
-    what = f"{count} fixes ({files}) are not accurate enough to tell whether the joint lies"
-    return [f"{what} in the window of {window.unit.short(window.offset_m)}."] if count > 1 else []
+    by_frame = _coarse_frame_alone(rows, window.offset_m)
+    edge = window.unit.short(window.offset_m)
+    own = _said_of(
+        rows[open_ & in_line & ~by_frame],
+        f"are not accurate enough to tell whether the joint lies in the window of {edge}",
+    )
+    frames = _said_of(
+        rows[open_ & in_line & by_frame],
+        f"would tell by themselves; what keeps them from it is the accuracy of the way into the route's frame, {edge}"
+        " being the window. Name the frame of the receiver's corrections",
+    )
+    return own + frames
 
 
-def _unplaced(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
-    """A fix far from every line is out of the window; without a fix there is nothing to judge."""
+def _said_of(rows: pd.DataFrame, what: str) -> list[str]:
+    files = ", ".join(sorted(set(rows["source_file"])))
+    return [f"{len(rows)} fixes ({files}) {what}."] if len(rows) > 1 else []
+
+
+def _unplaced(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
+    """A fix far from every line tells of the fix, not of the pipe; without a fix there is nothing to judge."""
     unplaced = (rows["placed_by"] == "unplaced").to_numpy()
     has_fix = rows["easting"].notna().to_numpy()
-    verdict[unplaced & has_fix] = OUT_OF_WINDOW
+    verdict[unplaced & has_fix] = CANNOT_TELL
     verdict[unplaced & ~has_fix] = NOT_RECORDED
     for i in rows.index[unplaced & has_fix]:
-        reasons[i].append("the fix lies far from every line and does not say where the joint is: unplaced")
+        far = window.unit.text(rows.loc[i, "far_m"], 0)
+        reasons[i].append(f"the fix lies {far} from every line and does not say where the joint is: unplaced")
     for i in rows.index[unplaced & ~has_fix]:
         reasons[i].append("unplaced for want of a usable fix")
+
+
+def _sources_far_away(rows: pd.DataFrame, in_line: np.ndarray, window: Window) -> list[str]:
+    """Where most fixes of a file lie far from every line, its frame is wrong rather than its joints."""
+    fixes = rows[in_line & rows["easting"].notna().to_numpy()].assign(far=rows["far_m"].notna())
+    share = fixes.groupby("source_file")["far"].agg(["mean", "sum", "size"])
+    return [
+        f"{int(found['sum'])} of {int(found['size'])} fixes of {file} lie far from every line, the nearest"
+        f" {window.unit.text(fixes.loc[fixes['source_file'] == file, 'far_m'].min(), 0)} away: check its crs, the order"
+        " of its columns, and whether it belongs to this route."
+        for file, found in share[(share["mean"] >= _MOST) & (share["sum"] >= 3)].iterrows()
+    ]
 
 
 def _beyond_the_end(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:

@@ -98,8 +98,20 @@ def _check(window: ProcedureWindow, rows: pd.DataFrame, derived: Derived, *, sou
         value, blocked = _pressure(window, rows, derived, computable)
         cause = np.where(blocked != "", blocked, cause)
     verdict = judge(value, low, high, computable=computable)
-    cause[np.isin(verdict, [IN_WINDOW, OUT_OF_WINDOW])] = ""
+    told = np.isin(verdict, [IN_WINDOW, OUT_OF_WINDOW])
+    cause[told] = _computed(window, rows, derived)[told]
     return _Check(window.check, value, low, high, verdict, cause, source, window.status, required)
+
+
+def _computed(window: ProcedureWindow, rows: pd.DataFrame, derived: Derived) -> np.ndarray:
+    """Say of an interfacial pressure which reading it was computed from."""
+    said = np.full(len(rows), "", dtype=object)
+    if window.check in PRESSURES and window.pressure != "gauge":
+        gauge = (rows[f"{window.check}_kind"] == "gauge").to_numpy()
+        reading, drag = derived.values[stored_as(window.check)], derived.values["drag_pressure_mpa"]
+        for at in np.flatnonzero(gauge):
+            said[at] = f"interfacial, from {reading[at]:.3f} MPa gauge with {drag[at]:.3f} MPa drag"
+    return said
 
 
 def _pressure(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from asbuilt.alignment import MeasuredLine, project
 from asbuilt.window import ASSUMED_SD_M, RADIUS_95, TWO_SIDED_95
@@ -30,8 +31,8 @@ def place(
 
     `rows` needs easting, northing (working frame; NaN: no fix), sd_m, frame_accuracy_m and line (the record's own
     word, None: any). The columns are those of `tables.JOINTS` from line to fix_offset_m, without station, and
-    of the second nearest candidate other_line, other_chainage_m and the like; line_unknown where the record names none
-    of the lines.
+    of the second nearest candidate other_line, other_chainage_m and the like; far_m of a fix beyond
+    reach from every line; line_unknown where the record names none of the lines.
     """
     sd = np.hypot(rows["sd_m"].to_numpy(float), rows["frame_accuracy_m"].to_numpy(float))
     found = _candidates(rows, lines, metres_per_unit=metres_per_unit, far_m=reach.far_m)
@@ -55,6 +56,7 @@ def place(
             "beyond_m": first["beyond"].to_numpy(),
             "fix_chainage_m": first["measure"].to_numpy(),
             "fix_offset_m": first["offset"].to_numpy(),
+            "far_m": _how_far(rows, lines, placed) * metres_per_unit,
             "line_unknown": _names_no_line(rows, lines),
             "other_line": second["line"].to_numpy(object),
             "other_chainage_m": second["measure"].to_numpy(),
@@ -63,6 +65,15 @@ def place(
         },
         index=rows.index,
     )
+
+
+def _how_far(rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]], placed: np.ndarray) -> np.ndarray:
+    """Return how far each fix that was not placed lies from the nearest line; NaN for the others."""
+    far = np.full(len(rows), np.nan)
+    xy = rows[["easting", "northing"]].to_numpy(float)
+    at = np.flatnonzero(~placed & np.isfinite(xy).all(axis=1))
+    far[at] = shapely.distance(shapely.multilinestrings([line.xy for _, line in lines]), shapely.points(xy[at]))
+    return far
 
 
 def _names_no_line(rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]]) -> np.ndarray:

@@ -122,7 +122,8 @@ def _title_pairs(as_built: AsBuilt) -> list[tuple[str, str]]:
 
 def _sheet(sheet: Worksheet, frame: pd.DataFrame, table: tables.Table, formats: _Formats) -> None:
     for at, column in enumerate(table.columns):
-        sheet.set_column(at, at, _width(column))
+        blank = frame[column.name].isin([""]).all() or frame[column.name].isna().all()
+        sheet.set_column(at, at, _width(column), None, {"hidden": bool(blank and len(frame))})
     sheet.freeze_panes(1, 1)
     sheet.set_row(0, 48)
     sheet.set_landscape()
@@ -142,7 +143,8 @@ def _cells(values: pd.Series, column: tables.Column) -> list[Any]:
     if column.kind == "time":
         return [None if pd.isna(v) else v.to_pydatetime().replace(tzinfo=None) for v in values]
     if column.kind == "real":
-        return [None if np.isnan(v) else v for v in values.tolist()]
+        decimals = _DECIMALS.get(column.unit, 4)
+        return [None if np.isnan(v) else v for v in values.round(decimals).tolist()]
     return [None if v is pd.NA else v for v in values.astype(object).tolist()]
 
 

@@ -45,7 +45,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
         "gaps": _table(tables["gaps"], _GAP_COLUMNS) | {"paths": _paths(tables["gaps"], wkt)},
         "marks": _table(_with_points(tables["chainage_marks"], wkt), (*_MARK_COLUMNS, "latitude", "longitude")),
         "lines": _lines(tables["alignment"], tables["chainage_marks"], wkt),
-        "set_aside": _table(records[records["outcome"] == "set aside"], _SET_ASIDE_COLUMNS),
+        "set_aside": _table(records[records["outstanding"].astype(bool)], _SET_ASIDE_COLUMNS),
         "title": {
             "crs": as_built.title.crs,
             "base_crs": as_built.title.base_crs,

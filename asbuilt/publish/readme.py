@@ -6,7 +6,7 @@ from pathlib import Path
 from asbuilt import tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import CAUTIONS
-from asbuilt.sentence import summary
+from asbuilt.sentence import outstanding, summary
 
 NAME = "README.txt"
 FIRST_WORDS = "Hand-over of an installed polyethylene line, made by asbuilt"
@@ -36,6 +36,7 @@ def write_readme(as_built: AsBuilt, path: Path) -> None:
     for table in tables.ALL:
         lines += [f"  {table.name}", *_wrapped(table.says, indent="      ")]
     lines += ["", "FINDINGS THAT CONCERN MANY JOINTS", *(_all(as_built.statements) or ["  none"])]
+    lines += ["", "OUTSTANDING", *(_all(tuple(outstanding(as_built))) or ["  nothing"])]
     lines += [
         "",
         "HOW THE FILES WERE READ",

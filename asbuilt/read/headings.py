@@ -22,6 +22,10 @@ from asbuilt.settings import ColumnSpec, RecordSource
 
 _WITH_UNIT = re.compile(r"(.+?)\s*(?:[(\[]\s*([^()\[\]]+?)\s*[)\]]|[,/]\s*([^,/()\[\]]+))")
 _ROWS_TO_LOOK_AT = 60
+# Units that need no brackets to be known for one at the end of a heading: "Crew C" and "Soak min" are none.
+_PLAIN_UNITS = frozenset(
+    {"°c", "°f", "degc", "degf", "psi", "bar", "kpa", "mpa", "mm", "mm2", "mm²", "in2", "in²", "sec"}
+)
 
 
 @dataclass(frozen=True)
@@ -50,6 +54,11 @@ class Use:
     columns: tuple[Column, ...]
     spec: ColumnSpec
     mapped: bool  # by the route file; else matched by a common heading
+
+    @property
+    def heading(self) -> str:
+        """The headings, as a person would point at the columns."""
+        return " + ".join(c.heading for c in self.columns)
 
     @property
     def unit(self) -> str:
@@ -141,12 +150,15 @@ def listed(columns: Sequence[Column]) -> str:
 def _split_unit(heading: str) -> tuple[str, str]:
     """Part a heading from the unit in it.
 
-    >>> _split_unit("Plate (°F)"), _split_unit("Soak, s"), _split_unit("Crew (north)")
-    (('Plate', '°F'), ('Soak', 's'), ('Crew (north)', ''))
+    >>> _split_unit("Plate (°F)"), _split_unit("Soak, s"), _split_unit("Plate °C"), _split_unit("Crew C")
+    (('Plate', '°F'), ('Soak', 's'), ('Plate', '°C'), ('Crew C', ''))
     """
     found = _WITH_UNIT.fullmatch(heading)
     unit = (found[2] or found[3] or "").strip() if found else ""
-    return (found[1], unit) if found and is_unit(unit) else (heading, "")
+    if found and is_unit(unit):
+        return found[1], unit
+    name, _, last = heading.rpartition(" ")
+    return (name, last) if name and last.casefold() in _PLAIN_UNITS else (heading, "")
 
 
 def _columns(sheet: Sheet, row: int) -> tuple[Column, ...]:
@@ -180,7 +192,9 @@ def _mapped(sheet: Sheet, source: RecordSource, columns: tuple[Column, ...], row
     for name, use in uses.items():
         if fault := _unit_fault(name, use.unit, source):
             column = f"{where}, column {use.columns[0].heading}"
-            problems.append(Problem(column, f"{name}: {fault}", "say its unit in route.toml"))
+            column_text = use.columns[0].heading.replace('"', "'")
+            do = f'say its unit in route.toml: {name} = {{ column = "{column_text}", unit = "{FIELDS[name].unit}" }}'
+            problems.append(Problem(column, f"{name}: {fault}", f"{do}, or the unit it is in"))
     if problems:
         raise InputError(problems)
     return uses

@@ -37,6 +37,7 @@ class Target:
 
     frame: Frame
     area: AreaOfInterest
+    epoch: float | None = None  # decimal year of the fixes
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,10 @@ class Positions:
 def positions(
     sheet: Sheet, rows: SourceRows, *, uses: Mapping[str, Use], source: RecordSource, decimal: str, target: Target
 ) -> Positions:
-    """Read the positions of a sheet. Raises InputError where their frame is not said or does not fit, FrameError."""
+    """Read the positions of a sheet. Raises InputError where their frame is not said or does not fit, FrameError.
+
+    `target` says where to, and the epoch of the fixes for frames that drift.
+    """
     pair = _pair(sheet, uses, rows)
     if pair is None:
         nothing = np.full(len(rows.cells), np.nan)
@@ -67,7 +71,9 @@ def positions(
     x, y, fault = _numbers(pair, decimal=decimal, source=source, target=target)
     fault = np.where(_says_no_fix(rows, uses) & (fault == ""), "the record says it had no fix", fault)
     x[fault != ""] = y[fault != ""] = np.nan
-    easting, northing, crossing = crs.transform(x, y, origin=origin, target=target.frame, area=target.area)
+    easting, northing, crossing = crs.transform(
+        x, y, origin=origin, target=target.frame, area=target.area, epoch=target.epoch
+    )
     lost = np.isfinite(x) & ~np.isfinite(easting)
     fault[lost] = f"the position has no place in {target.frame.label}"
     if source.corrections.shift:
@@ -78,7 +84,7 @@ def positions(
     recorded = np.array(
         [", ".join(filter(None, (text(a), text(b)))) for a, b in zip(pair.first, pair.second, strict=True)]
     )
-    notes = _ensemble(origin, crossing)
+    notes = (*_ensemble(origin, crossing), *_how_sure(crossing))
     return Positions(easting, northing, sd, crossing.accuracy_m, recorded, fault, crossing, notes)
 
 
@@ -218,6 +224,14 @@ def _ensemble(origin: Frame, crossing: Crossing) -> tuple[str, ...]:
     if spread <= crossing.accuracy_m:
         return ()
     return (
-        f"{origin.label} covers realisations that lie up to {spread:g} m apart: name the one the receiver's corrections"
-        " were in",
+        f"{origin.label} covers realisations that lie up to {spread:g} m apart: ask who set the receiver up which one"
+        " its corrections were in, and say that as crs",
     )
+
+
+def _how_sure(crossing: Crossing) -> tuple[str, ...]:
+    if not crossing.accuracy_m:
+        return ()
+    way = f"positions were brought from {crossing.origin} to {crossing.target} by an operation good to"
+    better = f"; {crossing.better}" if crossing.better else ""
+    return (f"{way} {crossing.accuracy_m:g} m, which is added to the error of every fix{better}",)

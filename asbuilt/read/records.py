@@ -6,7 +6,7 @@ at once.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import reduce
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -127,6 +127,7 @@ class _Reader:
         columns |= {f"{n}_kind": self._pressure_kind(n) for n in FIELDS if FIELDS[n].is_pressure}
         columns["kind"] = self._kinds(columns["kind"])
         time_notes = self._times(columns)
+        target = replace(target, epoch=_epoch(columns["fused_at"]))
         how = {"uses": self.found.uses, "source": self.source, "decimal": self.decimal, "target": target}
         place = positions(self.sheet, self.rows, **how)  # type: ignore[arg-type]
         for i in np.flatnonzero(place.fault != ""):
@@ -190,11 +191,20 @@ class _Reader:
             read = moments(cells, stated=use.spec.format if use else "", zone=self.zone, clock=clock)
             if read.refusal and use:
                 what, do = read.refusal
-                raise InputError(Problem(f"{self.sheet.where}, column {use.columns[0].heading}", what, do))
-            columns[stored] = self._faults(Read(read.utc, read.faults), use.columns[0].heading if use else "")
+                raise InputError(Problem(f"{self.sheet.where}, column {use.heading}", what, do))
+            columns[stored] = self._faults(Read(read.utc, read.faults), use.heading if use else "")
             columns[f"{name}_recorded"] = np.array([text(cell) for cell in cells], dtype=object)
-            notes += [f"column {use.columns[0].heading}: {n}" for n in read.notes] if use else []
+            notes += [f"column {use.heading}: {n}" for n in read.notes] if use else []
         return notes
+
+
+def _epoch(fused_at: object) -> float | None:
+    """Return the middle of the times as a decimal year; frames drift by centimetres a year, and a job takes months."""
+    times = pd.Series(fused_at).dropna().sort_values()
+    if times.empty:
+        return None
+    middle = times.iloc[len(times) // 2]
+    return float(middle.year + (middle.day_of_year - 1) / 365.25)
 
 
 def _refuse_without_joint(sheet: Sheet, found: Layout) -> None:

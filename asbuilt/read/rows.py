@@ -15,6 +15,10 @@ from asbuilt.read.sheets import Sheet
 _TOTAL = re.compile(r"(grand\s+)?(sub)?(total|totals|sum|count|mean|average|summary)\b.*", re.IGNORECASE)
 
 
+# Rows that are kept and shown, and about which nobody has to decide anything.
+NO_RECORD = ("the heading repeated, not a record", "a total row, not a record")
+
+
 @dataclass(frozen=True)
 class SourceRows:
     """The non-empty rows below a heading. `why_not` is empty for a record, else why the row cannot be one."""
@@ -90,11 +94,11 @@ def _why_not(row: list[str], layout: Layout, is_feature: bool) -> str:
     places = [c.at for c in layout.uses["joint"].columns] if "joint" in layout.uses else []
     numbers = [row[at] for at in places if at < len(row) and row[at].lower() not in NOTHING]
     if sum(row[at] == heading for at, heading in headings.items() if at < len(row)) > len(filled) / 2:
-        return "the heading repeated, not a record"
+        return NO_RECORD[0]
     if _TOTAL.fullmatch(filled[0]) and all(_TOTAL.fullmatch(number) for number in numbers):
-        return "a total row, not a record"
+        return NO_RECORD[1]
     if len(filled) == 1 and len(headings) > 2 and not is_feature:
-        return f"only one cell is filled ({filled[0]!r}): a line of text, not a record"
+        return f"only one cell is filled ({filled[0]!r}): a line of text, or a record without its values"
     if places and not numbers:
         return "no joint number: give the row its number to make it a joint"
     return ""

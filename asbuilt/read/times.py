@@ -14,8 +14,10 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.read.cells import NOTHING, text
+from asbuilt.settings import SERIAL
 
 _EXCEL_DAY_0 = pd.Timestamp("1899-12-30")
+_PLAIN_NUMBER = re.compile(r"\d+(\.\d+)?")
 _EXCEL_DAYS = (1.0, 2_958_466.0)  # 1900-01-01 to 9999-12-31
 _SLASHED = re.compile(
     r"(?P<a>\d{1,2})[./-](?P<b>\d{1,2})[./-](?P<year>\d{4}|\d{2})"
@@ -49,6 +51,9 @@ class Moments:
 def moments(cells: list[Any], *, stated: str, zone: ZoneInfo | None, clock: timedelta | None) -> Moments:
     """Read a column of times. `stated` is a strptime format, `zone` that of times without an offset of their own."""
     naive, aware, faults = _naive_and_aware(cells, stated)
+    if stated and (filled := [text(c) for c in cells if text(c).lower() not in NOTHING]) and not _any(naive, aware):
+        what = f"not one of its {len(filled)} cells is of the form {stated}, such as {filled[0]!r}"
+        return Moments(_nothing(len(cells)), {}, refusal=(what, "correct the format in route.toml"))
     notes: list[str] = []
     if not stated:
         slashed, refusal, note = _by_proven_order(cells, naive, aware)
@@ -72,9 +77,13 @@ def moments(cells: list[Any], *, stated: str, zone: ZoneInfo | None, clock: time
     return Moments(utc.to_numpy("datetime64[us]"), faults | clock_faults, tuple(notes))
 
 
+def _any(*columns: pd.Series) -> bool:
+    return any(column.notna().any() for column in columns)
+
+
 def _is_day(cell: Any, stated: str) -> bool:
     if isinstance(cell, str):
-        return not re.search("%[HIcXsT]", stated) if stated else ":" not in cell
+        return stated != SERIAL and (not re.search("%[HIcXsT]", stated) if stated else ":" not in cell)
     return isinstance(cell, date) and not isinstance(cell, datetime)
 
 
@@ -110,6 +119,9 @@ def _moment(cell: Any, stated: str) -> datetime | str | None:
         if not _EXCEL_DAYS[0] <= cell < _EXCEL_DAYS[1]:
             return None if np.isnan(cell) else f"{text(cell)!r} is not the number of a day"
         return (_EXCEL_DAY_0 + pd.Timedelta(round(cell * 86400), "s")).to_pydatetime()
+    if stated == SERIAL:
+        found = text(cell).replace(",", ".")
+        return _moment(float(found), "") if _PLAIN_NUMBER.fullmatch(found) else None
     return _from_text(text(cell), stated)
 
 

@@ -3,12 +3,13 @@
 import difflib
 import tomllib
 import types
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
+from asbuilt import procedures
 from asbuilt.errors import NotBuiltError, Problem, SettingsError
 from asbuilt.fields import FIELDS
 from asbuilt.settings.model import Settings
@@ -55,17 +56,35 @@ def _checked(asked: dict[str, Any], folder: Path) -> Settings:
     wrong = [e["loc"] for e in first]
     second = _errors(_without(known, wrong), folder) if first else []
     errors = first + [e for e in second if not any(_covers(e["loc"], loc) for loc in wrong)]
-    problems = [*_unknown_fields(asked), *map(_problem, errors), *_absent(asked, folder)]
+    problems = [*_unknown_fields(asked), *map(_problem, errors), *_absent(asked, folder), *_procedure(asked, folder)]
     if "folder" in asked:
         problems.append(_problem({"loc": ("folder",), "type": "extra_forbidden"}))
     if problems:
         raise SettingsError(problems)
-    return Settings(**known, folder=folder)
+    return _settings(known, folder)
+
+
+def _procedure(asked: dict[str, Any], folder: Path) -> Sequence[Problem]:
+    """What is wrong with the procedure that is named, told with all else."""
+    window = asked.get("window")
+    named = window.get("procedure") if isinstance(window, dict) else None
+    try:
+        if isinstance(named, str) and named:
+            procedures.load(named, folder)
+    except SettingsError as error:
+        return error.problems
+    return ()
+
+
+def _settings(asked: dict[str, Any], folder: Path) -> Settings:
+    route = asked.get("route")
+    foot = route.get("foot") if isinstance(route, dict) else None
+    return Settings.model_validate({**asked, "folder": folder}, context={"foot": foot})
 
 
 def _errors(asked: dict[str, Any], folder: Path) -> list[Any]:
     try:
-        Settings(**asked, folder=folder)
+        _settings(asked, folder)
     except ValidationError as error:
         return [e for found in _first_causes(error.errors()) for e in _by_key(found)]
     return []

@@ -3,17 +3,18 @@
 import codecs
 import math
 import re
+from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pyproj
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, field_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationInfo, field_validator
 from pydantic import Field as Key
-from pyproj.exceptions import CRSError
 
+from asbuilt import crs
+from asbuilt.errors import FrameError
 from asbuilt.fields import FIELDS, KINDS, Field
 from asbuilt.quantities import UnitError, convert, quantity, unit
 
@@ -24,6 +25,7 @@ class Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, arbitrary_types_allowed=True)
 
 
+SERIAL = "serial"  # as a format: the number of a day, as spreadsheets count them
 YesNo = Annotated[bool, Key(strict=True)]
 _MOST = 1e9  # beyond this many metres a float no longer tells the vertices of a line apart
 
@@ -37,15 +39,21 @@ def _stated(text: str, to_unit: str) -> float:
 
 
 def _quantity_in(to_unit: str, example: str) -> BeforeValidator:
-    def read(value: Any) -> float:
+    def read(value: Any, info: ValidationInfo) -> float:
         if not isinstance(value, str):
             raise ValueError(f'a number with its unit in quotes, such as "{example}"')
         try:
-            return _stated(value, to_unit)
+            return _stated(_in_the_foot_of_the_route(value, info.context), to_unit)
         except UnitError as error:
             raise ValueError(f'a number with its unit, such as "{example}"; {error}') from error
 
     return BeforeValidator(read)
+
+
+def _in_the_foot_of_the_route(text: str, context: Mapping[str, Any] | None) -> str:
+    """Feet mean the foot that the route names: the two kinds differ by 2 ppm, a foot in half a million."""
+    is_survey = (context or {}).get("foot") == "survey"
+    return re.sub(r"(?i)(?<![a-z] )(?<![a-z])(ft|feet|foot)\s*$", "us ft", text) if is_survey else text
 
 
 def _positive(value: float) -> float:
@@ -141,8 +149,8 @@ InsidePath = Annotated[str, BeforeValidator(_inside)]
 
 def _crs(value: str) -> str:
     try:
-        pyproj.CRS.from_user_input(value)
-    except CRSError as error:
+        crs.frame(value, where="")
+    except FrameError as error:
         raise ValueError('the name of a coordinate frame, such as "EPSG:7855"') from error
     return value
 
@@ -167,6 +175,8 @@ Encoding = Annotated[str, AfterValidator(_encoding)]
 
 
 def _time_format(value: str) -> str:
+    if value == SERIAL:
+        return value
     probe = datetime(2026, 11, 23, 14, 5, 6, tzinfo=UTC)
     try:
         is_day = not value or datetime.strptime(probe.strftime(value), value).date() == probe.date()
@@ -248,7 +258,7 @@ def column_faults(name: str, spec: ColumnSpec) -> list[str]:
     if name not in FIELDS:
         return []  # told by the loader, with the nearest known name
     field, faults = FIELDS[name], []
-    if field.is_pressure and spec.kind is None:
+    if field.is_pressure and spec.kind is None and name != "drag_pressure":  # drag is a gauge pressure by nature
         faults.append(f'{name}: say kind = "gauge" or kind = "interfacial"')
     if spec.kind and not field.is_pressure:
         faults.append(f"{name}: kind belongs to pressures")

@@ -8,7 +8,9 @@ from asbuilt.look import NOT_RECORDED, OUT_OF_WINDOW, WORST_FIRST
 from asbuilt.tabulate.journey import Journey
 
 
-def count(journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, pipes: pd.DataFrame) -> Counts:
+def count(
+    journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, pipes: pd.DataFrame, records: pd.DataFrame
+) -> Counts:
     """Count rows by outcome, joints by verdict, gaps, what is outstanding, and the length covered."""
     outcomes = journey.rows["outcome"].value_counts()
     line = joints[joints["in_line"].astype(bool)]
@@ -16,6 +18,7 @@ def count(journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, pipes: 
     stands_out |= line["position_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED]) | (line["placed_by"] == "unplaced")
     real_gaps = gaps[gaps["kind"] != "not yet recorded"]
     set_aside = int(outcomes.get("set aside", 0))
+    open_gaps = real_gaps[real_gaps["missing_records"] > 0]  # what is unplaced is counted with its joints
     length = sum(d.end_m - d.start_m for d in journey.designs.lines)
     return Counts(
         rows=len(journey.rows),
@@ -29,7 +32,7 @@ def count(journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, pipes: 
         position=_by_verdict(line["position_verdict"]),
         gaps=len(real_gaps),
         missing_records=int(real_gaps["missing_records"].sum()),
-        outstanding=int(stands_out.sum()) + len(real_gaps) + set_aside,
+        outstanding=int(stands_out.sum()) + len(open_gaps) + int(records["outstanding"].sum()),
         length_m=length,
         covered_m=float(length - _uncovered(gaps)) if len(pipes) else 0.0,
     )

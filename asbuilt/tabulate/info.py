@@ -1,7 +1,7 @@
 """What a reader has to know of the build itself: inputs with checksums, settings, frames, versions, cautions."""
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -26,7 +26,7 @@ def info_table(
         *_frames(journey, settings),
         *((("version", name, value) for name, value in ({"asbuilt": __version__} | crs.versions()).items())),
         *(("procedure", w.check, f"{w.source} ({w.status})") for w in procedure.window),
-        *(("count", name, str(getattr(counts, name))) for name in Counts.__dataclass_fields__),
+        *_counts(counts),
         *(("statement", str(i), text) for i, text in enumerate(said, start=1)),
         *(("caution", str(i), text) for i, text in enumerate(CAUTIONS, start=1)),
     ]
@@ -37,6 +37,15 @@ def _title(title: Title) -> Iterator[tuple[str, str, str]]:
     for name in Title.__dataclass_fields__:
         value = getattr(title, name)
         yield "title", name, value.isoformat() if isinstance(value, datetime) else getattr(value, "name", value)
+
+
+def _counts(counts: Counts) -> Iterator[tuple[str, str, str]]:
+    for name in Counts.__dataclass_fields__:
+        value = getattr(counts, name)
+        if isinstance(value, Mapping):
+            yield from (("count", f"{name}: {word}", str(many)) for word, many in value.items())
+        else:
+            yield "count", name, f"{value:.3f}" if isinstance(value, float) else str(value)
 
 
 def _settings(settings: Settings) -> Iterator[tuple[str, str, str]]:

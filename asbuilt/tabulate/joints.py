@@ -6,6 +6,7 @@ import shapely
 
 from asbuilt import crs, tables
 from asbuilt.alignment import locate
+from asbuilt.read.rows import NO_RECORD
 from asbuilt.tabulate.journey import Journey, sentences, stations
 
 
@@ -30,6 +31,7 @@ def joints_table(journey: Journey) -> pd.DataFrame:
         fused_local=[moment.isoformat() if not pd.isna(moment) else "" for moment in local],
         machine_run=_machine_runs(rows),
         decision="",
+        source_sheet=rows["sheet"],
         easting=xy[:, 0],
         northing=xy[:, 1],
         longitude=longitude,
@@ -130,4 +132,5 @@ def records_table(journey: Journey) -> pd.DataFrame:
         sentences((why,) if why else (), faults, lineage)
         for why, faults, lineage in zip(rows["why_not"], rows["faults"], rows["reasons"], strict=True)
     ]
-    return tables.conform(rows.assign(reason=reason), tables.RECORDS)
+    aside = (rows["outcome"] == "set aside") & ~rows["why_not"].isin(NO_RECORD)
+    return tables.conform(rows.assign(reason=reason, outstanding=aside), tables.RECORDS)
