@@ -247,6 +247,18 @@ def test_a_record_that_names_another_line_says_so():
     assert "names the line 'branch', which the route does not have" in found.joints["reasons"][0]
 
 
+def test_a_file_in_the_wrong_frame_is_said_once_for_its_fixes():
+    found = places(chainage_m=[np.nan] * 3, placed_by="unplaced", offset_m=np.nan, far_m=[900.0, 500e3, 501e3])
+    assert found.statements[-1].startswith("3 of 3 fixes of a.csv lie far from every line, the nearest 900 m away")
+    assert "the fix lies 500000 m from every line" in found.joints["reasons"][1][0]
+
+
+def test_where_the_frame_alone_keeps_fixes_from_telling_it_is_the_frame_that_is_blamed():
+    found = places(chainage_m=[100.0, 112.0], offset_sd_m=2.0, sd_m=0.3, frame_accuracy_m=1.9)
+    assert len(found.statements) == 1
+    assert "would tell by themselves" in found.statements[0]
+
+
 def test_joints_that_crowd_prove_no_place_but_two_at_an_elbow_do_not_crowd():
     crowd = places(chainage_m=[100.0, 100.2, 100.4, 100.9, 112.0, 114.0, 126.0])
     assert list(crowd.joints["position_verdict"]) == ["cannot tell"] * 4 + ["in window"] * 3

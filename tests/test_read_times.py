@@ -178,3 +178,18 @@ def test_the_clock_is_corrected_only_by_what_is_stated():
 )
 def test_a_day_without_a_time_of_day_is_said(cells, stated):
     assert read(*cells, stated=stated).notes[-1] == "2 times are a day without a time of day, read as its beginning"
+
+
+def test_a_format_that_fits_no_cell_at_all_is_refused_once():
+    found = read("03/04/2026 10:00", "05/04/2026 11:00", "", stated="%d.%m.%Y %H:%M")
+    assert found.refusal == (
+        "not one of its 2 cells is of the form %d.%m.%Y %H:%M, such as '03/04/2026 10:00'",
+        "correct the format in route.toml",
+    )
+
+
+def test_days_as_a_spreadsheet_numbers_them():
+    """46082.4375 is 1 March 2026 10:30 in the 1900 system (day 1 is 1900-01-01; 1900 counts as a leap year there)."""
+    found = read("46082.4375", "46082,4375", "x", stated="serial", zone="UTC")
+    assert list(found.utc[:2]) == [np.datetime64("2026-03-01T10:30")] * 2
+    assert list(found.faults) == [2]

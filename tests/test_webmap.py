@@ -575,7 +575,7 @@ def test_the_card_says_all_of_a_joint(record, opened):
         "238.4 °C210 to 230 °C",
         "0.1500001 MPaat most 0.15 MPa",
         "Not recorded and not required: soak time.",
-        "Drag pressure0.51711 MPa",
+        "Drag pressure0.5171 MPa",
         "records/crew_b.csv, row 5",
         "12 March 2026 14:32 (UTC+11:00)",
         "12 March 2026 02:50 (UTC)",

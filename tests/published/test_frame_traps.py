@@ -53,6 +53,20 @@ def test_a_missing_grid_or_a_ballpark_is_refused(
 
 
 @without_grids
+@pytest.mark.computed(f"{OFFLINE}: WGS 84 to plain NAD83: 4 m at hand, 2 m with a grid file")
+def test_a_lesser_operation_is_taken_with_its_own_accuracy_and_names_the_better_one() -> None:
+    _, crossing = brought("EPSG:4326", "EPSG:26914", *HERE)
+    assert crossing.accuracy_m == 4.0
+    assert re.search(r"\(2 m\) needs the grid file us_noaa_\w+\.tif", crossing.better)
+
+
+@pytest.mark.computed("the zone beside the right one: 0.9996 (1 + x² / 2 R²) for 6 degrees from its middle is 1.0038")
+def test_a_utm_zone_too_far_is_refused_and_the_right_one_named() -> None:
+    with pytest.raises(FrameError, match=r'1\.00\d+ times true at the route.*"EPSG:32615"'):
+        working_frame("EPSG:32616", np.array([-92.86]), np.array([38.27]))
+
+
+@without_grids
 @pytest.mark.skipif(pyproj.proj_version_str != "9.5.1", reason="the trap was measured with PROJ 9.5.1")
 @pytest.mark.computed(f"{OFFLINE}: only_best is ignored with always_xy, and a lesser operation serves without a word")
 @pytest.mark.parametrize(
