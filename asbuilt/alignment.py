@@ -5,6 +5,7 @@ here. Within a leg the measure grows evenly. Positions are in the working frame'
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -23,10 +24,15 @@ class MeasuredLine:
         if not (np.isfinite(self.xy).all() and np.isfinite(self.measure).all() and (np.diff(self.measure) > 0).all()):
             raise ValueError("a measured line needs finite vertices and measures that rise")
 
-    @property
+    @cached_property
     def legs(self) -> np.ndarray:
         """Vectors from vertex to vertex, shape (n - 1, 2)."""
         return np.diff(self.xy, axis=0)
+
+    @cached_property
+    def tree(self) -> shapely.STRtree:
+        """The legs, to be asked which of them are near."""
+        return shapely.STRtree(shapely.linestrings(np.stack([self.xy[:-1], self.xy[1:]], axis=1)))
 
 
 @dataclass(frozen=True)
@@ -45,19 +51,26 @@ class Candidates:
     beyond: np.ndarray
 
 
+def distance(line: MeasuredLine, points: np.ndarray) -> np.ndarray:
+    """Return the distance of each point to the line, shape (p,), in the unit of the frame."""
+    (point, _), apart = line.tree.query_nearest(shapely.points(points), all_matches=False, return_distance=True)
+    out = np.empty(len(points))
+    out[point] = apart
+    return out
+
+
 def project(line: MeasuredLine, points: np.ndarray, *, reach: np.ndarray) -> Candidates:
     """Return all local minima of the distance from each point to the line within its reach.
 
     `points` has shape (p, 2), `reach` (p,). Where the line passes a point twice there are two candidates; where
     nothing is in reach there is none.
     """
-    legs = shapely.linestrings(np.stack([line.xy[:-1], line.xy[1:]], axis=1))
     boxes = shapely.box(*(points - reach[:, None]).T, *(points + reach[:, None]).T)
-    point, leg = shapely.STRtree(legs).query(boxes)
+    point, leg = line.tree.query(boxes)
     along = np.einsum("ij,ij->i", points[point] - line.xy[leg], line.legs[leg]) / (line.legs**2).sum(axis=1)[leg]
     at = np.clip(along, 0.0, 1.0)
     distance = np.hypot(*(points[point] - line.xy[leg] - at[:, None] * line.legs[leg]).T)
-    keep = _is_minimum(point, leg, at, n_legs=len(legs)) & (distance <= reach[point])
+    keep = _is_minimum(point, leg, at, n_legs=len(line.legs)) & (distance <= reach[point])
     found = _candidates(line, points, _Feet(point[keep], leg[keep], along[keep], at[keep], distance[keep]))
     order = np.lexsort((found.measure, found.distance, found.point))
     return Candidates(*(getattr(found, f)[order] for f in Candidates.__dataclass_fields__))

@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from asbuilt.alignment import MeasuredLine, project
+from asbuilt.alignment import MeasuredLine, distance, project
 from asbuilt.window import ASSUMED_SD_M, RADIUS_95, TWO_SIDED_95
 
+_HAIR_M = 1e-6
 _REACH_SD = 5.0  # one fix in a hundred thousand errs by more
 
 
@@ -35,8 +36,10 @@ def place(
     reach from every line; line_unknown where the record names none of the lines.
     """
     sd = np.hypot(rows["sd_m"].to_numpy(float), rows["frame_accuracy_m"].to_numpy(float))
-    found = _candidates(rows, lines, metres_per_unit=metres_per_unit, far_m=reach.far_m)
-    weighed = _weighed(found, np.where(np.isnan(sd), ASSUMED_SD_M, sd), reach.offset_m)
+    believed = np.where(np.isnan(sd), ASSUMED_SD_M, sd)
+    competing_m = reach.offset_m + _REACH_SD * believed
+    found = _candidates(rows, lines, metres_per_unit=metres_per_unit, far_m=reach.far_m, competing_m=competing_m)
+    weighed = _weighed(found, believed, reach.offset_m)
     first, second = (weighed[weighed["rank"] == r].set_index("point").reindex(range(len(rows))) for r in (0, 1))
     count = weighed.groupby("point").size().reindex(range(len(rows)), fill_value=0)
     placed = first["measure"].notna().to_numpy()
@@ -81,7 +84,12 @@ def _names_no_line(rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]]
 
 
 def _candidates(
-    rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]], *, metres_per_unit: float, far_m: float
+    rows: pd.DataFrame,
+    lines: Sequence[tuple[str, MeasuredLine]],
+    *,
+    metres_per_unit: float,
+    far_m: float,
+    competing_m: np.ndarray,
 ) -> pd.DataFrame:
     """Return every candidate on every line that a row may lie on; distances in metres, `point` by position."""
     xy = rows[["easting", "northing"]].to_numpy(float)
@@ -91,7 +99,10 @@ def _candidates(
     for name, line in lines:
         may = np.isfinite(xy).all(axis=1) & ((asked == name) | ~np.isin(asked, list(known)))
         at = np.flatnonzero(may)
-        found = project(line, xy[at], reach=np.full(len(at), far_m / metres_per_unit))
+        nearest_m = distance(line, xy[at]) * metres_per_unit
+        # as far as the nearest place, and as far as another one can compete with it; never farther than `far_m`
+        reach_m = np.minimum(np.maximum(nearest_m + _HAIR_M, competing_m[at]), far_m)
+        found = project(line, xy[at], reach=reach_m / metres_per_unit)
         columns = {"point": at[found.point], "line": name, "measure": found.measure, "beyond": found.beyond}
         columns |= {"offset": found.offset * metres_per_unit, "distance": found.distance * metres_per_unit}
         parts.append(pd.DataFrame(columns))

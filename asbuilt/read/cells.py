@@ -33,6 +33,8 @@ def text(cell: Any) -> str:
     >>> text(17.0), text(" 0017 "), text(None)
     ('17', '0017', '')
     """
+    if type(cell) is str and "\0" not in cell:  # by far the most common, and there are many
+        return " ".join(cell.split())
     if cell is None:
         return ""
     if isinstance(cell, float):
@@ -56,7 +58,10 @@ def decimal_sign(columns: Iterable[list[Any]]) -> str:
     >>> decimal_sign([["1,215", "0,5"]]), decimal_sign([["1,215.5"]]), decimal_sign([["1,215"]])
     (',', '.,', '?')
     """
-    found = {_proof(" ".join(cell.split())) for column in columns for cell in column if isinstance(cell, str)}
+    written = {cell for column in columns for cell in column if isinstance(cell, str) and ("," in cell or "." in cell)}
+    if not any("," in cell or cell.count(".") > 1 for cell in written):  # the common case, and a quick one
+        return "." if any(_proof(" ".join(cell.split())) == "." for cell in written) else ""
+    found = {_proof(" ".join(cell.split())) for cell in written}
     dot, comma = found & {".", ".,"}, found & {",", ",."}
     if dot and comma:
         return "?"
