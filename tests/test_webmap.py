@@ -434,12 +434,18 @@ DESK = {"viewport": {"width": 1440, "height": 900}}
 CALM = {"reduced_motion": "reduce"}  # then the map moves at once
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
+def chromium_or_stop() -> str:
+    """The path of the browser. Without one the test is skipped loudly, and in CI it fails."""
     path = shutil.which("chromium")
     if path is None:
         stop = pytest.fail if os.environ.get("CI") else pytest.skip
         stop("NO BROWSER: the program chromium was not found, so that THE MAP WAS NOT OPENED by any test")
+    return str(path)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    path = chromium_or_stop()
     with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield started

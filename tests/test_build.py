@@ -1,0 +1,170 @@
+"""Whole builds of small routes: what must not matter, and what each kind of route changes."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from asbuilt import build, settings
+from asbuilt.errors import InputError, SettingsError
+from tests.making import E0, N0, csv_of, make_route
+
+EVERY_12 = [f"J{i:02d},2026-03-{1 + i // 8:02d} {8 + i % 8}:00,{E0 + 12 * i},{N0 + 0.1},225" for i in range(1, 83)]
+OWN = """
+name = "Our procedure"
+edition = "1"
+[[window]]
+check = "heater_temperature"
+unit = "degF"
+low = 410
+high = 430
+source = "our works, sheet 7"
+status = "project"
+[[window]]
+check = "cooling_time"
+unit = "min"
+low = [{ over = "wall", below = 20, polynomial = [10] }, { over = "wall", from = 20, polynomial = [0, 0.5] }]
+source = "our works, sheet 8"
+status = "project"
+"""
+
+
+def built(folder, **how):
+    return build.build(settings.load(make_route(folder, **how)))
+
+
+def test_shuffled_rows_change_nothing_but_their_row(tmp_path):
+    rows = np.array(EVERY_12)
+    plain = built(tmp_path / "a", records=csv_of(*rows)).tables["joints"]
+    order = np.random.default_rng(7).permutation(len(rows))
+    shuffled = built(tmp_path / "b", records=csv_of(*rows[order])).tables["joints"]
+    pd.testing.assert_frame_equal(plain.drop(columns="source_row"), shuffled.drop(columns="source_row"))
+
+
+def test_a_reversed_alignment_mirrors_chainage_and_offset(tmp_path):
+    ahead = built(tmp_path / "a", records=csv_of(*EVERY_12)).tables["joints"].set_index("joint_id")
+    back = built(tmp_path / "b", records=csv_of(*EVERY_12), toml_changes={"alignment.reverse": True})
+    back = back.tables["joints"].set_index("joint_id").loc[ahead.index]
+    np.testing.assert_allclose(back["chainage_m"], 1000 - ahead["chainage_m"], atol=1e-9)
+    np.testing.assert_allclose(back["offset_m"], -ahead["offset_m"], atol=1e-9)
+    assert list(back["easting"]) == pytest.approx(list(ahead["easting"]))
+
+
+def test_a_branch_is_a_line_of_its_own(tmp_path):
+    branch = '[[alignment]]\nline = "branch"\nfile = "design/branch.csv"\nstart = "500 m"\ncrs = "EPSG:7855"\n'
+    (tmp_path / "design").mkdir()
+    points = f"easting,northing\n{E0 + 500},{N0}\n{E0 + 500},{N0 + 300}\n"
+    (tmp_path / "design/branch.csv").write_text(points, encoding="utf-8")
+    row = f"B1,2026-03-02 10:00,{E0 + 500.4},{N0 + 120},225"
+    found = built(tmp_path, records=csv_of(*EVERY_12, row), more=branch)
+    joints = found.tables["joints"].set_index("joint_id")
+    assert joints.loc["B1", ["line", "chainage_m", "station"]].to_list() == ["branch", 620.0, "0+620.00"]
+    assert list(found.tables["alignment"]["line"]) == ["main", "branch"]
+    assert set(found.tables["gaps"]["line"]) == {"branch"}
+
+
+def test_an_unfinished_line_is_not_yet_recorded_and_not_outstanding(tmp_path):
+    found = built(tmp_path, records=csv_of(*EVERY_12[:20]), toml_changes={"route.complete": False})
+    assert list(found.tables["gaps"]["kind"]) == ["not yet recorded"]
+    assert found.counts.gaps == found.counts.missing_records == 0
+    assert found.counts.covered_m == pytest.approx(240.0)
+
+
+def test_a_procedure_of_ones_own(tmp_path):
+    make_route(tmp_path)
+    (tmp_path / "ours.toml").write_text(OWN, encoding="utf-8")
+    found = built(tmp_path, records=csv_of(*EVERY_12[:3]), toml_changes={"window.procedure": "ours.toml"})
+    checks = found.tables["window_checks"].set_index(["joint_id", "check"])
+    heater = checks.loc[("J01", "heater_temperature")]
+    assert [heater["low"], heater["high"]] == pytest.approx([210.0, 221.11111])
+    assert heater["verdict"] == "out of window"
+    assert heater["source"] == "Our procedure (1): our works, sheet 7"
+    assert checks.loc[("J01", "cooling_time"), "low"] == pytest.approx(0.5 * 57.2)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (("heater_temperature", "heater"), "window.0.check: not as a procedure has it; 'heater' is no quantity"),
+        (('unit = "degF"', 'unit = "bar"'), "heater_temperature: unit bar cannot be shown in degC"),
+        (('status = "project"', 'status = "sure"'), "window.0.status"),
+        (("[[window]]", "[[windows]]"), "window: not as a procedure has it; Field required"),
+        (("low = 410", "low ="), "not TOML"),
+    ],
+)
+def test_a_procedure_with_a_mistake_is_refused_with_its_place(tmp_path, change, says):
+    make_route(tmp_path, toml_changes={"window.procedure": "ours.toml"})
+    (tmp_path / "ours.toml").write_text(OWN.replace(*change), encoding="utf-8")
+    with pytest.raises(SettingsError) as refused:
+        settings.load(tmp_path)
+    assert says in str(refused.value)
+
+
+def test_fixes_that_came_by_a_coarse_way_never_pass(tmp_path):
+    """EPSG:4326 to GDA2020 is good to 3 m by the EPSG register (read in PROJ 9.5.1), the window is 2 m."""
+    row = "J1,2026-03-02 10:00,-42.9,147.0021,225"
+    changes = {"records.crs": "EPSG:4326", "records.columns.easting": None, "records.columns.northing": None}
+    changes |= {"records.columns.latitude": "East", "records.columns.longitude": "North"}
+    changes |= {"records.default_accuracy": "0.1 m"}
+    line = "latitude,longitude\n-42.9,147.0\n-42.9,147.01\n"
+    found = built(tmp_path, records=csv_of(row), line=line, toml_changes=changes | {"alignment.crs": "EPSG:7844"})
+    joint = found.tables["joints"].iloc[0]
+    assert joint["position_verdict"] == "cannot tell"
+    assert joint["chainage_sd_m"] == pytest.approx(3.0, abs=0.01)
+    assert any("good to 3 m" in s for s in found.statements)
+    assert any("good to 3 m, which is added to the error of every fix" in n for n in found.notes)
+
+
+def test_equations_change_labels_and_nothing_else(tmp_path):
+    plain = built(tmp_path / "a", records=csv_of(*EVERY_12)).tables["joints"]
+    jump = {"alignment.equations": [{"back": "500 m", "ahead": "700 m"}]}
+    found = built(tmp_path / "b", records=csv_of(*EVERY_12), toml_changes=jump).tables["joints"]
+    pd.testing.assert_frame_equal(found.drop(columns="station"), plain.drop(columns="station"))
+    assert found.set_index("joint_id").loc[["J41", "J42"], "station"].to_list() == ["0+492.00", "0+704.00"]
+
+
+def test_as_of_is_the_latest_time_that_can_be_believed(tmp_path):
+    rows = [*EVERY_12[:9], f"J90,2062-01-01 10:00,{E0 + 120},{N0},225"]
+    found = built(tmp_path, records=csv_of(*rows), toml_changes={"route.as_of": None})
+    assert found.title.as_of.isoformat() == "2026-03-02T09:00:00+11:00"
+    assert any("1 joints carry a time later than the as-of time" in s for s in found.statements)
+
+
+def test_without_any_time_an_as_of_is_asked_for(tmp_path):
+    rows = [row.replace("2026-03-01 9:00", "").replace("2026-03-01 10:00", "") for row in EVERY_12[:2]]
+    with pytest.raises(InputError, match="no record has a time, so there is no as-of; state as_of"):
+        built(tmp_path, records=csv_of(*rows), toml_changes={"route.as_of": None})
+
+
+def test_a_joint_past_the_end_is_reported_and_not_clamped(tmp_path):
+    found = built(tmp_path, records=csv_of(*EVERY_12, f"J99,2026-03-20 8:00,{E0 + 1007},{N0 - 1.5},225"))
+    joint = found.tables["joints"].set_index("joint_id").loc["J99"]
+    assert joint[["chainage_m", "beyond_m", "offset_m"]].to_list() == pytest.approx([1007.0, 7.0, 1.5])
+    assert joint["position_verdict"] == "out of window"
+    assert joint["easting"] == pytest.approx(E0 + 1007)
+
+
+def test_the_map_of_the_sample_route_draws_every_joint(handover, saltreach):
+    """In headless Chromium, with everything but the file itself cut off; no request leaves and no error is logged."""
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415
+
+    from tests.test_webmap import ARGUMENTS, chromium_or_stop  # noqa: PLC0415
+
+    left, errors = [], []
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium_or_stop(), args=ARGUMENTS)
+        page = browser.new_page()
+        page.route(
+            "**/*",
+            lambda r: r.continue_() if r.request.url.startswith("file:") else (left.append(r.request.url), r.abort()),
+        )
+        page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.goto((handover / "joint_map.html").as_uri())
+        page.wait_for_function("window.asbuilt !== undefined")
+        counted = page.evaluate("({...window.asbuilt})")
+        drawn = page.evaluate("window.asbuilt.drawn()")
+        browser.close()
+    assert (left, errors) == ([], [])
+    placed = saltreach.tables["joints"]["geometry"].notna().sum()
+    assert drawn["joints"] == counted["placed"] == placed
+    assert counted["outstanding"] == saltreach.counts.outstanding
