@@ -160,7 +160,7 @@ JOINTS = Table(
         _real("length_b_m", "Length of pipe B", "as recorded", "m"),
         _real("length_added_m", "Length added", "of the pipe added at this joint, as recorded", "m"),
         _real("order", "Order", "place in the string, as recorded"),
-        _text("material", "Material", "as recorded"),
+        _text("material", "Material", "as recorded or from route.toml"),
         _text("replaces", "Replaces", "number of the joint that this one replaces, as recorded"),
         Column("started_at", "time", "Started at (UTC)", "as recorded, in UTC"),
         _text("fix", "Fix quality", "as recorded"),

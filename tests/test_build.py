@@ -122,6 +122,15 @@ def test_equations_change_labels_and_nothing_else(tmp_path):
     assert found.set_index("joint_id").loc[["J41", "J42"], "station"].to_list() == ["0+492.00", "0+704.00"]
 
 
+def test_times_that_are_starts_are_said_to_be(tmp_path):
+    changes = {"records.time_is": "start", "pipe.material": "PE100"}
+    found = built(tmp_path, records=csv_of(*EVERY_12[:3]), toml_changes=changes)
+    joints = found.tables["joints"]
+    assert joints["started_at"].equals(joints["fused_at"].rename("started_at"))
+    assert any("fused_at is the start here" in note for note in found.notes)
+    assert set(joints["material"]) == {"PE100"}
+
+
 def test_as_of_is_the_latest_time_that_can_be_believed(tmp_path):
     rows = [*EVERY_12[:9], f"J90,2062-01-01 10:00,{E0 + 120},{N0},225"]
     found = built(tmp_path, records=csv_of(*rows), toml_changes={"route.as_of": None})

@@ -38,6 +38,8 @@ def derive(rows: pd.DataFrame, settings: Settings) -> Derived:
     wall = _first(wall, pipe.wall)
     wall = np.where(np.isnan(wall), diameter / (pipe.dr or np.nan), wall)
     values |= {"outside_diameter_mm": diameter, "wall_mm": wall, "dr": _first(ratio, pipe.dr)}
+    if "material" in rows:
+        values["material"] = rows["material"].fillna(pipe.material).to_numpy(object)
     area = np.pi * (diameter - wall) * wall
     interfacial, missing = {}, {}
     for name in PRESSURES:

@@ -195,6 +195,10 @@ class _Reader:
             columns[stored] = self._faults(Read(read.utc, read.faults), use.heading if use else "")
             columns[f"{name}_recorded"] = np.array([text(cell) for cell in cells], dtype=object)
             notes += [f"column {use.heading}: {n}" for n in read.notes] if use else []
+        if self.source.time_is == "start":  # then it is a start, too, and stays what the joints are ordered by
+            started = pd.Series(columns["started_at"])
+            columns["started_at"] = started.fillna(pd.Series(columns["fused_at"])).to_numpy("datetime64[us]")
+            notes.append("its times are those of the start, as route.toml says: fused_at is the start here")
         return notes
 
 
