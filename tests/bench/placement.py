@@ -1,0 +1,121 @@
+"""How well joints are placed, against known truth: `python -m tests.bench.placement --seeds 20`.
+
+Each case is drawn anew for each seed and placed twice in the same run: by plain nearest-point snapping with shapely
+(the floor) and by `asbuilt`. Medians over the seeds: root mean square and 95th percentile of the chainage error
+(m, joints on the right line), joints on a wrong line or leg (farther than half a stick from the truth), joints not
+placed, coverage of 1.96 standard deviations along the line (%), missing records that lie inside a gap of the right
+count, and gaps that hold none (sums over the seeds).
+"""
+
+import argparse
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from asbuilt.judge.gaps import LineEnds, find_gaps
+from asbuilt.place.nearest import Reach, place
+from tests.bench.truth import CASES, STICK, Case
+
+
+@dataclass(frozen=True)
+class Score:
+    """What one placement of one case is worth; counts are of joints or gaps."""
+
+    rms_m: float
+    p95_m: float
+    wrong: int
+    unplaced: int
+    covered: float
+    found: int
+    missing: int
+    false_gaps: int
+
+
+def by_nearest_point(case: Case) -> pd.DataFrame:
+    """Plain snapping: the nearest point of the nearest line, with shapely."""
+    points = shapely.points(case.rows[["easting", "northing"]].to_numpy())
+    lines = [shapely.linestrings(line.xy) for _, line in case.lines]
+    nearest = np.argmin([shapely.distance(line, points) for line in lines], axis=0)
+    at = np.choose(nearest, [shapely.line_locate_point(line, points) for line in lines])
+    names = np.array([name for name, _ in case.lines], dtype=object)[nearest]
+    return pd.DataFrame({"line": names, "chainage_m": at, "chainage_sd_m": case.rows["sd_m"]})
+
+
+def by_asbuilt(case: Case) -> pd.DataFrame:
+    """As the tool places them now."""
+    return place(case.rows, list(case.lines), metres_per_unit=1.0, reach=Reach(far_m=100.0, offset_m=2.0))
+
+
+def score(case: Case, found: pd.DataFrame) -> Score:
+    """Compare a placement with the truth."""
+    placed = found["chainage_m"].notna().to_numpy()
+    right_line = placed & (found["line"] == case.truth["line"]).to_numpy()
+    error = (found["chainage_m"] - case.truth["chainage_m"]).to_numpy()
+    wrong = placed & (~right_line | (np.abs(error) > STICK / 2))
+    inside = np.abs(error[right_line]) <= 1.96 * found["chainage_sd_m"].to_numpy()[right_line]
+    gaps = _gaps(case, found)
+    located, false_gaps = _gap_score(case, gaps)
+    return Score(
+        rms_m=float(np.sqrt(np.mean(error[right_line] ** 2))),
+        p95_m=float(np.percentile(np.abs(error[right_line]), 95)),
+        wrong=int(wrong.sum()),
+        unplaced=int((~placed).sum()),
+        covered=float(100 * inside.mean()),
+        found=located,
+        missing=len(case.missing),
+        false_gaps=false_gaps,
+    )
+
+
+def _gaps(case: Case, found: pd.DataFrame) -> pd.DataFrame:
+    joints = found.assign(joint_id=case.rows["joint"])
+    parts = []
+    for name, _ in case.lines:
+        here = joints[(joints["line"] == name) & joints["chainage_m"].notna()]
+        on_line = case.truth[case.truth["line"] == name]["chainage_m"]
+        ends = LineEnds(
+            name, on_line.min() - STICK, on_line.max() + STICK, first_joint=False, last_joint=False, complete=True
+        )
+        gaps = find_gaps(here, ends, stick_m=STICK)
+        parts.append(gaps[gaps["kind"] == "between joints"] if len(gaps) else gaps)
+    return pd.concat(parts, ignore_index=True)
+
+
+def _gap_score(case: Case, gaps: pd.DataFrame) -> tuple[int, int]:
+    """Return how many missing records lie in a gap that holds as many as it says, and how many gaps hold none."""
+    located = false_gaps = 0
+    for _, gap in gaps.iterrows() if len(gaps) else ():
+        low, high = gap["from_chainage_m"] - STICK / 2, gap["to_chainage_m"] + STICK / 2
+        held = sum(line == gap["line"] and low < at < high for line, at in case.missing)
+        located += held if held == gap["missing_records"] else 0
+        false_gaps += held == 0
+    return located, false_gaps
+
+
+def main() -> None:
+    """Score every case and print a table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seeds", type=int, default=20)
+    seeds = range(parser.parse_args().seeds)
+    words = f"{'rms':>7}{'p95':>7}{'wrong':>7}{'none':>6}{'cover':>7}{'missing found':>15}{'false gaps':>12}"
+    print(f"{'case':<48}{'by':<9}{words}")
+    for make in CASES:
+        cases = [make(np.random.default_rng(seed)) for seed in seeds]
+        for by, how in (("nearest", by_nearest_point), ("asbuilt", by_asbuilt)):
+            _print(cases[0].name, by, [score(case, how(case)) for case in cases])
+
+
+def _print(name: str, by: str, scores: list[Score]) -> None:
+    fields = ("rms_m", "p95_m", "wrong", "unplaced", "covered")
+    middle = {field: np.median([getattr(s, field) for s in scores]) for field in fields}
+    found, missing, false = (sum(getattr(s, f) for s in scores) for f in ("found", "missing", "false_gaps"))
+    print(
+        f"{name if by == 'nearest' else '':<48}{by:<9}{middle['rms_m']:>7.2f}{middle['p95_m']:>7.2f}{middle['wrong']:>7.0f}"
+        f"{middle['unplaced']:>6.0f}{middle['covered']:>7.1f}{f'{found} of {missing}':>15}{false:>12}"
+    )
+
+
+if __name__ == "__main__":
+    main()
