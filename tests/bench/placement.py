@@ -111,8 +111,9 @@ def _print(name: str, by: str, scores: list[Score]) -> None:
     fields = ("rms_m", "p95_m", "wrong", "unplaced", "covered")
     middle = {field: np.median([getattr(s, field) for s in scores]) for field in fields}
     found, missing, false = (sum(getattr(s, f) for s in scores) for f in ("found", "missing", "false_gaps"))
+    shown = name if by == "nearest" else ""
     print(
-        f"{name if by == 'nearest' else '':<48}{by:<9}{middle['rms_m']:>7.2f}{middle['p95_m']:>7.2f}{middle['wrong']:>7.0f}"
+        f"{shown:<52}{by:<9}{middle['rms_m']:>7.2f}{middle['p95_m']:>7.2f}{middle['wrong']:>7.0f}"
         f"{middle['unplaced']:>6.0f}{middle['covered']:>7.1f}{f'{found} of {missing}':>15}{false:>12}"
     )
 
