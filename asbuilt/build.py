@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 
 from asbuilt import procedures, tables
@@ -40,7 +41,8 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     readings = read(settings, Target(designs.frame, designs.area), step=lambda file: step(f"reading {file}"))
     step("placing joints")
     zone = settings.route.timezone or ZoneInfo("UTC")
-    rows = _placed(readings.rows, designs, settings=settings, zone=zone)
+    told = lineage(readings.rows, zone)
+    rows = _placed(readings.rows.join(told.rows), designs, settings=settings)
     step("judging windows and places")
     derived = derive(rows, settings)
     judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=readings.recorded)
@@ -56,7 +58,11 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     groups = unrecorded_by_source(rows[in_line], judged.checks)
     said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
     return _tabulated(
-        journey, title=title, procedure=procedure, settings=settings, said=(*places.statements, *groups, *said)
+        journey,
+        title=title,
+        procedure=procedure,
+        settings=settings,
+        said=(*told.statements, *places.statements, *groups, *said),
     )
 
 
@@ -70,9 +76,10 @@ def _procedure(settings: Settings) -> Procedure:
     return procedure
 
 
-def _placed(rows: pd.DataFrame, designs: Designs, *, settings: Settings, zone: ZoneInfo) -> pd.DataFrame:
-    """Return the rows with outcome, id and place. Trial joints, duplicates and rows set aside are given no place."""
-    rows = rows.join(lineage(rows, zone))
+def _placed(rows: pd.DataFrame, designs: Designs, *, settings: Settings) -> pd.DataFrame:
+    """Return the rows with their place. Trial joints, duplicates and rows set aside are given no place."""
+    own, line = rows["frame_accuracy_m"], designs.accuracy_m(rows["frame_origin"].to_numpy(object))
+    rows = rows.assign(frame_accuracy_m=np.hypot(own, line))
     goes_in = rows["outcome"].isin(["joint", "superseded"])
     located = place(
         rows[goes_in],

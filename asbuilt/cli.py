@@ -76,12 +76,13 @@ def build(route: Path, output: Path, as_of: datetime | None, strict: bool, as_js
     from asbuilt import build as journey  # the libraries take half a second
     from asbuilt import folder, settings
 
+    asked, output = output, output.resolve()  # a link stays a link: what it leads to is replaced
     _say(folder.restore(output))
     folder.refuse_unless_ours(output, route)
     with _Progress(as_json) as step:
         found = journey.build(settings.load(route), as_of_date=as_of.date() if as_of else None, step=step)
         folder.replace_whole(output, lambda place: journey.publish(found, place, step=step))
-    _tell(found, as_json=as_json, closing=f"Written: {output}")
+    _tell(found, as_json=as_json, closing=f"Written: {asked}")
     sys.exit(3 if strict and found.counts.outstanding else 0)
 
 

@@ -80,6 +80,14 @@ class Crossing:
     accuracy_m: float
     better: str = ""
 
+    def notes(self, what: str) -> tuple[str, ...]:
+        """Say what the way adds to the error of what was brought, if it adds anything."""
+        if not self.accuracy_m:
+            return ()
+        way = f"{what} came from {self.origin} to {self.target} by an operation good to {self.accuracy_m:g} m"
+        better = f"; {self.better}" if self.better else ""
+        return (f"{way}, which is added to the error of every fix{better}",)
+
 
 def frame(text: str, *, where: str) -> Frame:
     """Return the horizontal frame that `text` names (a code, WKT or PROJ string). Raises FrameError."""

@@ -95,6 +95,7 @@ KIND_WORDS = {
     "trial": "trial", "test": "trial", "trial joint": "trial", "test joint": "trial",
     "fitting": "fitting", "elbow": "fitting", "bend": "fitting", "tee": "fitting",
     "flange": "fitting", "stub": "fitting",
+    "saddle": "fitting", "socket": "fitting", "electrofusion": "production", "ef": "production",
 }  # fmt: skip
 
 

@@ -21,9 +21,14 @@ def restore(folder: Path) -> str:
     old = _beside(folder, "old")
     if not old.is_dir():
         return ""
-    if folder.exists():  # the new one was in place: only the clearing away was interrupted
+    if (folder / checksums.NAME).is_file():  # the new one was in place: only the clearing away was interrupted
         shutil.rmtree(old)
         return ""
+    if folder.exists() and any(folder.iterdir()):
+        do = f"move what it holds elsewhere, or delete {old} if that is not wanted"
+        raise OutputError(Problem(str(folder), f"an earlier hand-over waits in {old}", do))
+    if folder.exists():
+        folder.rmdir()
     old.rename(folder)
     return f"{folder}: put back the hand-over that an interrupted run had moved aside"
 

@@ -72,7 +72,8 @@ def outstanding(as_built: AsBuilt) -> list[str]:
 def _open_joints(as_built: AsBuilt) -> list[str]:
     joints = as_built.tables["joints"]
     stands_out = joints[["fusion_verdict", "position_verdict"]].isin([OUT_OF_WINDOW, NOT_RECORDED]).any(axis=1)
-    told = joints[joints["in_line"].astype(bool) & (stands_out | (joints["placed_by"] == "unplaced"))]
+    stands_out |= (joints["placed_by"] == "unplaced") | joints["number_open"].astype(bool)
+    told = joints[joints["in_line"].astype(bool) & (stands_out)]
     columns = ["joint_id", "station", "source_file", "source_sheet", "source_row", "reasons"]
     where = "without a place"
     return [

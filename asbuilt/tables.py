@@ -130,6 +130,7 @@ JOINTS = Table(
         _text("position_verdict", "Position verdict", "offset with its uncertainty against its window"),
         _count("recorded_n", "Recorded", "how many of the procedure's quantities were recorded"),
         _count("procedure_n", "In procedure", "how many quantities the procedure has a window for"),
+        Column("number_open", "boolean", "Number open", "what it replaces, or whose its number is, is not clear"),
         _text("reasons", "Reasons", "what a reader has to know, in sentences"),
         _text("decision", "Decision", "of a named person; empty: none"),
         _real(

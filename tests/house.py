@@ -18,9 +18,9 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("read: tables", ("read.records", "read.alignments")),
     (
         "place and judge",
-        ("place.nearest", "judge.derived", "judge.lineage", "judge.places", "judge.gaps", "judge.groups"),
+        ("place.nearest", "judge.derived", "judge.replacements", "judge.places", "judge.gaps", "judge.groups"),
     ),
-    ("judge: windows", ("judge.windows",)),
+    ("judge: windows, lineage", ("judge.windows", "judge.lineage")),
     ("tabulate: the journey so far", ("tabulate.journey", "tabulate.moments")),
     ("tabulate: joints", ("tabulate.joints", "tabulate.counts", "tabulate.info")),
     ("tabulate: lines", ("tabulate.lines",)),

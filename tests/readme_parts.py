@@ -4,6 +4,7 @@ Each stands between `<!-- made: NAME -->` and `<!-- end -->`; a test compares th
 """
 
 import re
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -25,9 +26,10 @@ def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
 
 def summary() -> str:
     """What the terminal says of the sample route."""
-    result = CliRunner().invoke(cli.main, ["check", str(ROOT / "sample_routes/saltreach")])
-    told = result.output.split("records/crew_a.csv row")[0].strip()
-    return f"```\n{told}\nWritten: outputs/saltreach\n```"
+    with tempfile.TemporaryDirectory() as folder:
+        out = f"{folder}/out"
+        result = CliRunner().invoke(cli.main, ["build", str(ROOT / "sample_routes/saltreach"), "-o", out])
+        return f"```\n{result.output.replace(out, 'outputs/saltreach').strip()}\n```"
 
 
 def columns() -> str:

@@ -8,7 +8,7 @@ from asbuilt import build, settings
 from asbuilt.errors import InputError, SettingsError
 from tests.making import E0, N0, csv_of, make_route
 
-EVERY_12 = [f"J{i:02d},2026-03-{1 + i // 8:02d} {8 + i % 8}:00,{E0 + 12 * i},{N0 + 0.1},225" for i in range(1, 83)]
+EVERY_12 = [f"J{i:02d},2026-03-{1 + i // 8:02d} {8 + i % 8}:00,{E0 + 12 * i},{N0 + 0.1},225" for i in range(1, 84)]
 OWN = """
 name = "Our procedure"
 edition = "1"
@@ -112,6 +112,57 @@ def test_fixes_that_came_by_a_coarse_way_never_pass(tmp_path):
     assert joint["chainage_sd_m"] == pytest.approx(3.0, abs=0.01)
     assert any("good to 3 m" in s for s in found.statements)
     assert any("good to 3 m, which is added to the error of every fix" in n for n in found.notes)
+
+
+def test_a_line_that_came_by_a_coarse_way_lets_no_position_pass_either(tmp_path):
+    """The design in EPSG:4326 (3 m to GDA2020 by the EPSG register), fixes of 5 cm in the route's own frame."""
+    line = "latitude,longitude\n-42.9,147.0\n-42.9,147.0122\n"
+    changes = {"alignment.crs": "EPSG:4326", "records.default_accuracy": "0.05 m"}
+    row = f"J1,2026-03-02 10:00,{E0 + 1},{5250290.1},225"
+    found = built(tmp_path, records=csv_of(row), line=line, toml_changes=changes)
+    joint = found.tables["joints"].iloc[0]
+    assert (joint["placed_by"], joint["position_verdict"]) == ("fix", "cannot tell")
+    assert joint["chainage_sd_m"] == pytest.approx(3.0, abs=0.01)
+    assert any(note.startswith("design/line.csv: the line came from EPSG:4326") for note in found.notes)
+
+
+def test_plain_wgs_84_carries_the_spread_of_its_realisations(tmp_path):
+    """EPSG:4326 is an ensemble of 2 m (EPSG register), whatever the way into a zone of its own is good to."""
+    changes = {"route.crs": "EPSG:32755", "records.crs": "EPSG:32755", "records.default_accuracy": "0.5 m"}
+    found = built(tmp_path, toml_changes=changes | {"alignment.crs": "EPSG:32755"})
+    assert set(found.tables["joints"]["position_verdict"]) == {"cannot tell"}
+    assert found.tables["joints"]["offset_sd_m"].min() == pytest.approx(2.01, abs=0.01)
+
+
+def test_a_joint_that_names_another_line_is_measured_to_that_line(tmp_path):
+    branch = '[[alignment]]\nline = "branch"\nfile = "design/branch.csv"\n'
+    (tmp_path / "design").mkdir()
+    points = f"easting,northing\n{E0},{N0 + 300}\n{E0 + 500},{N0 + 300}\n"
+    (tmp_path / "design/branch.csv").write_text(points, encoding="utf-8")
+    text = csv_of(f"J1,2026-03-02 10:00,{E0 + 60},{N0},225,branch", heading="Joint,Finished,East,North,Plate (°C),Line")
+    found = built(tmp_path, records=text, more=branch, toml_changes={"records.columns.line": "Line"})
+    assert "The fix lies 300 m from the line that the record names" in found.tables["joints"].loc[0, "reasons"]
+
+
+def test_what_lies_outside_the_line_covers_nothing_of_it(tmp_path):
+    rows = [f"J{i},2026-03-02 {10 + i}:00,{E0 + x},{N0},225" for i, x in enumerate((-60, 12, 24))]
+    found = built(tmp_path, records=csv_of(*rows))
+    assert found.counts.covered_m == pytest.approx(24 - 12)
+
+
+def test_joints_of_which_none_has_a_place_are_not_missing(tmp_path):
+    rows = [row.split(",") for row in EVERY_12]
+    text = csv_of(*(",".join([r[0], r[1], "", "", r[4]]) for r in rows))
+    found = built(tmp_path, records=text)
+    assert (found.counts.unplaced, found.counts.missing_records) == (len(rows), 0)
+    assert list(found.tables["gaps"]["kind"]) == ["records not placed"]
+
+
+def test_the_procedure_of_the_route_is_among_its_inputs(tmp_path):
+    make_route(tmp_path)
+    (tmp_path / "ours.toml").write_text(OWN, encoding="utf-8")
+    found = built(tmp_path, toml_changes={"window.procedure": "ours.toml"}).tables["build_info"]
+    assert "ours.toml" in set(found.loc[found["topic"] == "input", "name"])
 
 
 def test_equations_change_labels_and_nothing_else(tmp_path):

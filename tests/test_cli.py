@@ -83,6 +83,16 @@ def test_a_fault_of_ours_ends_with_one_and_writes_nothing(tmp_path, monkeypatch)
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_link_stays_a_link_and_what_it_leads_to_is_replaced(tmp_path):
+    (tmp_path / "there").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "there")
+    for _ in range(3):
+        assert run("build", SALTREACH, "-o", tmp_path / "link").exit_code == 0
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "there" / "asbuilt.gpkg").is_file()
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["link", "there"]
+
+
 def test_the_module_is_the_command():
     run_ = subprocess.run([sys.executable, "-m", "asbuilt", "--version"], capture_output=True, text=True, check=True)
     assert run_.stdout.startswith("asbuilt, version")

@@ -81,6 +81,22 @@ def test_a_full_disk_is_a_refusal_and_the_old_one_stays(out):
     assert says(out) == "first"
 
 
+def test_an_empty_folder_in_the_way_does_not_cost_the_old_one(out, tmp_path):
+    out.rename(tmp_path / ".out.old")
+    out.mkdir()
+    assert "put back" in folder.restore(out)
+    assert says(out) == "first"
+
+
+def test_something_else_in_the_way_is_refused_and_the_old_one_stays(out, tmp_path):
+    out.rename(tmp_path / ".out.old")
+    out.mkdir()
+    (out / "photo.jpg").write_text("x", encoding="utf-8")
+    with pytest.raises(OutputError, match="an earlier hand-over waits in"):
+        folder.restore(out)
+    assert says(tmp_path / ".out.old") == "first"
+
+
 def test_a_folder_that_is_not_ours_is_refused(tmp_path):
     place = tmp_path / "holiday"
     place.mkdir()

@@ -134,7 +134,7 @@ def test_a_source_without_a_required_quantity_is_said_once():
         table, derive(table, asked), procedure=PROCEDURE, settings=asked, recorded=frozenset({"ramp_time"})
     )
     said = unrecorded_by_source(table, found.checks)
-    assert said == ("b.csv has no ramp time, which is required: that alone leaves its 2 joints not recorded.",)
+    assert said == ("b.csv: there is no ramp time, and ramp time is required: none of its 2 joints has it.",)
 
 
 def test_windows_are_inclusive_and_open_sides_pass():
@@ -158,44 +158,50 @@ def test_an_uncertain_offset_is_in_or_out_only_with_its_whole_95_percent():
 # lineage
 
 HOBART = ZoneInfo("Australia/Hobart")
+
+
+def lines_of(table):
+    return lineage(table, HOBART).rows
+
+
 AT = {"fused_at": "2026-03-02 01:00", "easting": 1.0, "northing": 2.0, "machine": "M1"}
 
 
 def test_the_same_said_again_is_a_duplicate_though_one_says_less():
-    found = lineage(rows(AT, AT | {"source_row": 9, "remarks": "again"}, AT | {"ramp_time_s": np.nan}), HOBART)
-    assert list(found["outcome"]) == ["joint", "duplicate", "duplicate"]
+    found = lines_of(rows(AT, AT | {"source_row": 9, "remarks": "again"}, AT | {"ramp_time_s": np.nan}))
+    assert list(found["outcome"]) == ["duplicate", "joint", "duplicate"]
     assert list(found["joint_id"]) == ["1", "1", "1"]
 
 
 def test_any_value_that_differs_keeps_both_with_a_finding_and_ids_of_their_own():
-    found = lineage(rows(AT, AT | {"soak_time_s": 501.0, "machine": "M2"}), HOBART)
+    found = lines_of(rows(AT, AT | {"soak_time_s": 501.0, "machine": "M2"}))
     assert list(found["outcome"]) == ["joint", "joint"]
     assert list(found["joint_id"]) == ["1/M1/2026-03-02", "1/M2/2026-03-02"]
     assert all("number 1 stands on 2 differing records" in r[0] for r in found["reasons"])
 
 
 def test_ids_stay_unique_where_machine_and_date_are_the_same_too():
-    found = lineage(
-        rows(AT, AT | {"soak_time_s": 501.0, "source_row": 3}, AT | {"soak_time_s": 502.0, "source_row": 4}), HOBART
+    found = lines_of(
+        rows(AT, AT | {"soak_time_s": 501.0, "source_row": 3}, AT | {"soak_time_s": 502.0, "source_row": 4})
     )
     assert list(found["joint_id"]) == ["1/M1/2026-03-02", "1/M1/2026-03-02/2", "1/M1/2026-03-02/3"]
 
 
 def test_rows_that_share_nothing_but_their_number_are_not_called_the_same():
     bare = {"soak_time_s": np.nan} | dict.fromkeys(GOOD, np.nan)
-    assert list(lineage(rows(bare, bare | {"source_row": 5}), HOBART)["outcome"]) == ["joint", "joint"]
+    assert list(lines_of(rows(bare, bare | {"source_row": 5}))["outcome"]) == ["joint", "joint"]
 
 
 @pytest.mark.parametrize(
     ("others", "says"),
     [
         (({"joint": "7"},), "replaces 7"),
-        ((), "no record has that number"),
+        ((), "no joint of the line has that number"),
         (({"joint": "7"}, {"joint": "7", "soak_time_s": 1.0}), "may be any of 7/no machine/no date"),
     ],
 )
 def test_a_replacement_takes_out_what_it_names_if_that_is_clear(others, says):
-    found = lineage(rows(*others, {"joint": "7R", "replaces": "7"}), HOBART)
+    found = lines_of(rows(*others, {"joint": "7R", "replaces": "7"}))
     assert says in "; ".join(found["reasons"].iloc[-1])
     assert list(found["outcome"][:-1]) == (["superseded"] if len(others) == 1 else ["joint"] * len(others))
 
@@ -208,6 +214,7 @@ def places(**columns):
     base = {"line": "main", "offset_m": 0.0, "offset_sd_m": 0.2, "radius95_m": 0.5, "placed_by": "fix", "beyond_m": 0.0}
     base |= {"leg_probability": 1.0, "margin_m": np.nan, "other_station": "", "station": "0+100.00", "easting": 1.0}
     base |= {"outcome": "joint", "machine": "M1", "source_file": "a.csv", "frame_accuracy_m": 0.0}
+    base |= {"kind": "production", "other_offset_m": np.nan}
     base |= {"sd_m": columns.get("offset_sd_m", 0.2), "far_m": np.nan, "line_unknown": False, "line_recorded": None}
     table = pd.DataFrame(base | columns, index=range(size))
     return judge_places(table, Window(2.0, 12.0), in_line=np.ones(size, dtype=bool))
@@ -338,5 +345,104 @@ def test_an_unplaced_joint_belongs_where_its_machine_was_before_and_after():
         {"machine": "M1", "fused_at": times, "line": "main", "chainage_m": [24.0, 36.0, np.nan, 60.0]}
     )
     joints.loc[2, "line"] = None
-    assert list(unplaced_within(found, joints)) == [1]
-    assert list(unplaced_within(found, joints.assign(chainage_m=[84.0, 96.0, np.nan, 108.0]))) == [0]
+    assert list(unplaced_within(found, joints, stick_m=12.0)) == [1]
+    assert list(unplaced_within(found, joints.assign(chainage_m=[84.0, 96.0, np.nan, 108.0]), stick_m=12.0)) == [0]
+
+
+# what a second reader found
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_the_fuller_of_two_rows_is_the_joint_whichever_came_first(order):
+    poor, full = AT | {"heater_temperature_c": np.nan}, AT | {"heater_temperature_c": 300.0, "source_row": 9}
+    table = rows(*[(poor, full)[i] for i in order])
+    found = lines_of(table)
+    assert table.loc[found["outcome"] == "joint", "heater_temperature_c"].to_list() == [300.0]
+
+
+def test_rows_that_each_say_what_the_other_does_not_are_both_kept():
+    one, other = AT | {"soak_time_s": np.nan}, AT | {"ramp_time_s": np.nan, "source_row": 9}
+    found = lineage(rows(one, other), HOBART)
+    assert list(found.rows["outcome"]) == ["joint", "joint"]
+    assert list(found.rows["number_open"]) == [True, True]
+    assert found.statements == ("Numbers that stand on several differing records: 1. All of them are kept.",)
+
+
+def test_a_gauge_and_an_interfacial_pressure_are_not_the_same():
+    found = lines_of(rows(AT, AT | {"fusion_pressure_kind": "gauge", "source_row": 9}))
+    assert list(found["outcome"]) == ["joint", "joint"]
+
+
+def named(joint, replaces=None, day=1, **more):
+    return {"joint": joint, "replaces": replaces, "fused_at": f"2026-03-{day:02d}", "easting": 1.0 * day, **more}
+
+
+@pytest.mark.parametrize(
+    ("table", "outcomes", "says"),
+    [
+        ((named("A", "B"), named("B", "A", 2)), ["joint", "joint"], "in a circle: none was taken out"),
+        ((named("A", "A"),), ["joint"], "its own number, and there is no earlier record"),
+        ((named("A"), named("T", "A", 2, kind="trial")), ["joint", "trial"], ""),
+        ((named("A1"), named("a1R", " a1 ", 2)), ["superseded", "joint"], "Replaces A1"),
+        ((named("A"), named("A", "A", 2), named("A", "A", 3)), ["superseded", "superseded", "joint"], ""),
+        ((named("C", "B", 3), named("B", "A", 2), named("A")), ["joint", "superseded", "superseded"], ""),
+    ],
+)
+def test_chains_circles_and_trials_that_replace(table, outcomes, says):
+    found = lines_of(rows(*table))
+    assert list(found["outcome"]) == outcomes
+    assert says.lower() in "; ".join(r for told in found["reasons"] for r in told).lower()
+    unclear = "circle" in says or "its own" in says
+    assert found.loc[found["outcome"] == "joint", "number_open"].any() == unclear
+
+
+def test_a_spacing_that_no_stick_can_span_is_a_gap_below_one_and_a_half_sticks_too():
+    found = gaps(np.array([12.0, 29.9, 69.9, 81.9, 93.9, 105.9]), sd=0.05)
+    assert found[["missing_records", "missing_low"]].to_numpy().tolist() == [[1, 1], [3, 3], [1, 1]]
+    assert found["kind"].to_list() == ["between joints", "between joints", "after the last joint"]
+
+
+def test_joints_without_a_place_at_an_end_of_the_line_are_not_missing_there():
+    found = gaps(np.arange(12.0, 90.0, 12.0))
+    times = pd.date_range("2026-03-01", periods=4, freq="h")
+    joints = pd.DataFrame(
+        {"machine": "M1", "fused_at": times, "line": "main", "chainage_m": [72.0, 84.0, np.nan, np.nan]}
+    )
+    assert list(unplaced_within(found, joints, stick_m=12.0)) == [2]
+    far = joints.assign(chainage_m=[12.0, 24.0, np.nan, np.nan])
+    assert list(unplaced_within(found, far, stick_m=12.0)) == [0]
+
+
+def test_a_fix_that_is_out_on_either_leg_is_out_of_window():
+    either = {"offset_m": 10.0, "other_offset_m": -10.0, "offset_sd_m": 1.6, "leg_probability": 0.5, "margin_m": 0.0}
+    assert places(chainage_m=[100.0], **either).joints["position_verdict"].to_list() == ["out of window"]
+
+
+def test_a_tee_of_fittings_does_not_crowd():
+    found = places(chainage_m=[100.0, 101.0, 102.0, 103.0], kind="fitting")
+    assert set(found.joints["position_verdict"]) == {"in window"}
+
+
+def test_a_gauge_limit_of_the_project_is_judged_against_the_gauge_reading():
+    soak = {
+        "soak_pressure_mpa": 0.9,
+        "soak_pressure_kind": "gauge",
+        "drag_pressure_mpa": 0.3,
+        "piston_area_mm2": 2000.0,
+    }
+    joints, _ = verdicts(soak, limits={"soak_pressure": Limit(high="5 bar", kind="gauge")})
+    assert joints.loc[0, "fusion_verdict"] == "out of window"
+    assert joints.loc[0, "reasons"][0].startswith("gauge soak pressure 0.900 MPa, above 0.500 MPa")
+
+
+def test_a_value_beside_its_limit_is_told_apart_from_it():
+    joints, _ = verdicts({"heater_temperature_c": 235.04})
+    assert joints.loc[0, "reasons"] == ("heater temperature 235.04 °C, above 235.00 °C by 0.04 °C",)
+
+
+@pytest.mark.parametrize(
+    ("method", "verdict"), [("EF", "no window"), ("butt (not electrofusion)", "in window"), ("Flange", "no window")]
+)
+def test_what_is_butt_fusion(method, verdict):
+    joints, _ = verdicts({"method": method})
+    assert joints.loc[0, "fusion_verdict"] == verdict

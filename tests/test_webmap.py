@@ -47,7 +47,8 @@ def invented(joints: int = 60, stationing: Stationing = PLAIN) -> AsBuilt:
     rng = np.random.default_rng(7)
     kept = np.ones(joints, dtype=bool)
     kept[[joints // 3, joints // 3 + 1, joints // 3 + 2, joints // 2 + 5]] = False
-    frames = {"alignment": _alignment(line), "chainage_marks": _marks(line, stationing)}
+    frames = {"alignment": _alignment(line), "alignment_vertices": _vertices(line)}
+    frames["chainage_marks"] = _marks(line, stationing)
     frames["joints"] = _joints(line, chainage[kept], stationing, rng)
     frames["positions"] = _positions(frames["joints"], rng)
     frames["gaps"] = _gaps(line, frames["joints"], stationing)
@@ -89,6 +90,13 @@ def _alignment(line: shapely.LineString) -> pd.DataFrame:
         length_m=[line.length],
         geometry=[line],
     )
+
+
+def _vertices(line: shapely.LineString) -> pd.DataFrame:
+    xy = shapely.get_coordinates(line)
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    columns = {"line": ["main"] * len(xy), "vertex": range(1, len(xy) + 1), "chainage_m": at}
+    return _made(tables.ALIGNMENT_VERTICES, len(xy), **columns, easting=xy[:, 0], northing=xy[:, 1])
 
 
 def _marks(line: shapely.LineString, stationing: Stationing) -> pd.DataFrame:
@@ -418,11 +426,20 @@ def test_the_head_stands_without_scripts(text):
 
 
 def test_a_record_without_joints_or_marks_is_written(record):
-    bare = {name: record.tables[name] for name in ("alignment",)}
+    bare = {name: record.tables[name] for name in ("alignment", "alignment_vertices")}
     bare |= {t.name: tables.empty(t) for t in tables.ALL if t.name not in bare}
     text = webmap.page(dataclasses.replace(record, tables=bare))
     assert carried(text)["joints"] == {"rows": 0, "columns": {}}
     assert carried(text)["lines"][0]["chainage_m"][-1] == pytest.approx(732, abs=0.001)
+
+
+def test_a_closed_line_carries_the_chainage_of_each_vertex():
+    ring = shapely.LineString([(0, 0), (160, 0), (160, 90), (0, 90), (0, 80), (0, 0)])
+    ring = shapely.transform(ring, lambda xy: xy + np.array([500_000.0, 5_250_000.0]))
+    made = invented()
+    swapped = {"alignment": _alignment(ring), "alignment_vertices": _vertices(ring)}
+    text = webmap.page(dataclasses.replace(made, tables={**made.tables, **swapped}))
+    assert carried(text)["lines"][0]["chainage_m"] == [0, 160, 250, 410, 420, 500]
 
 
 # ---- in a browser --------------------------------------------------------------------------------------------------

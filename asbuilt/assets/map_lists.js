@@ -72,6 +72,7 @@ function jointWhy(row) {
   if (fusion === OUT || fusion === NOT_RECORDED) why.push("fusion " + fusion);
   if (place === OUT || place === NOT_RECORDED) why.push("position " + place);
   if (!isPlaced(row)) why.push("without a place");
+  if (joint("number_open", row)) why.push("number not clear");
   return why;
 }
 

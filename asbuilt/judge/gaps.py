@@ -11,6 +11,8 @@ from asbuilt.window import ASSUMED_SD_M, TWO_SIDED_95
 # One spacing in two hundred is longer than a stick by so much from noise alone (normal, one side, 0.5 %): with
 # hundreds of spacings on a line the usual 1.96 would cry gap at a dozen of them.
 _RARE = 2.5758
+_SURE = 4.0  # standard deviations: what noise does to one spacing in thirty thousand
+_LONGER = 0.1  # of a stick: how much longer than stated one may be, with a fitting or a slope in it
 
 
 @dataclass(frozen=True)
@@ -48,20 +50,24 @@ def _row(line: str, low: float, high: float, first: str, last: str, **found: obj
 
 def _between(at: np.ndarray, sd: np.ndarray, stick_m: float, unit: LengthUnit) -> list[tuple[int, dict[str, object]]]:
     spacing, spread = np.diff(at), np.hypot(sd[:-1], sd[1:])
-    sticks = np.rint(spacing / stick_m)
-    long = (sticks >= 2) & (spacing - stick_m > _RARE * spread)
-    missing = np.minimum(sticks - 1, _less_a_displaced_neighbour(spacing, sd, stick_m))
+    sticks = np.floor(spacing / stick_m + 0.5)
+    likely = np.where(spacing - stick_m > _RARE * spread, sticks - 1, 0)
+    missing = np.maximum(likely, _needed(spacing - _SURE * spread, stick_m))
+    missing = np.minimum(missing, _less_a_displaced_neighbour(spacing, sd, stick_m))
     found = []
-    for i in np.flatnonzero(long & (missing >= 1)):
-        low, high = (max(0.0, np.rint((spacing[i] + s * TWO_SIDED_95 * spread[i]) / stick_m) - 1) for s in (-1, 1))
-        text = f"{unit.text(spacing[i], 1)} between neighbours, {sticks[i]:.0f} sticks of {unit.short(stick_m)}"
-        counts = {
-            "missing_records": int(missing[i]),
-            "missing_low": int(min(low, missing[i])),
-            "missing_high": int(high),
-        }
+    for i in np.flatnonzero(missing >= 1):
+        low = max(0, int(_needed(spacing[i] - TWO_SIDED_95 * spread[i], stick_m)))
+        high = int(np.floor((spacing[i] + TWO_SIDED_95 * spread[i]) / stick_m + 0.5)) - 1
+        text = f"{unit.text(spacing[i], 1)} between neighbours, sticks of {unit.short(stick_m)}"
+        counts = {"missing_records": int(missing[i]), "missing_low": min(low, int(missing[i]))}
+        counts["missing_high"] = max(high, int(missing[i]))
         found.append((int(i), {**counts, "kind": "between joints", "evidence": text}))
     return found
+
+
+def _needed(reach: np.ndarray | float, stick_m: float) -> np.ndarray:
+    """Return how many joints a reach needs at the least: sticks may be cut, and are never much longer than stated."""
+    return np.maximum(np.ceil(reach / stick_m - _LONGER) - 1, 0)
 
 
 def _less_a_displaced_neighbour(spacing: np.ndarray, sd: np.ndarray, stick_m: float) -> np.ndarray:
@@ -87,8 +93,9 @@ def _less_a_displaced_neighbour(spacing: np.ndarray, sd: np.ndarray, stick_m: fl
 def _start(at: np.ndarray, sd: np.ndarray, ids: np.ndarray, ends: LineEnds, stick_m: float) -> list[dict[str, object]]:
     if not len(at):
         whole: dict[str, object] = {"kind": "before the first joint", "evidence": "no joint of this line has a place"}
-        sticks = int(np.rint((ends.end_m - ends.start_m) / stick_m))
-        counts = _open(ends, sticks - 1 + ends.first_joint + ends.last_joint, 0.0, stick_m)
+        length = ends.end_m - ends.start_m
+        missing = int(max(np.floor(length / stick_m + 0.5) - 1, _needed(length, stick_m)))
+        counts = _open(ends, missing + ends.first_joint + ends.last_joint, 0.0, stick_m)
         return [_row(ends.name, ends.start_m, ends.end_m, "", "", **(whole | counts))]
     return _at_end(ends, (ends.start_m, at[0]), ("", ids[0]), sd=sd[0], stick_m=stick_m, has_joint=ends.first_joint)
 
@@ -105,8 +112,11 @@ def _at_end(
     """Between an end and the joint next to it lies one stick, or none where a joint stands at the end."""
     length = reach[1] - reach[0]
     expected = 0.0 if has_joint else stick_m
-    missing = int(np.rint((length - expected) / stick_m))
-    if missing < 1 or length - expected <= _RARE * sd:
+    likely = np.floor((length - expected) / stick_m + 0.5) if length - expected > _RARE * sd else 0.0
+    missing = int(
+        max(likely, _needed(length - _SURE * sd, stick_m) + (has_joint and length > stick_m * _LONGER + _SURE * sd))
+    )
+    if missing < 1:
         return []
     kind = "after the last joint" if joints[0] else "before the first joint"
     where = "the last joint and the end" if joints[0] else "the start and the first joint"
@@ -124,23 +134,41 @@ def _open(ends: LineEnds, missing: int, sd: float, stick_m: float) -> dict[str, 
     return {"missing_records": missing, "missing_low": max(0, missing - slack), "missing_high": missing + slack}
 
 
-def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame) -> np.ndarray:
-    """Return for each gap how many unplaced joints were made by a machine between two joints on either side of it.
+def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -> np.ndarray:
+    """Return for each gap how many unplaced joints a machine made between the two joints that bound it.
 
-    `joints` are the joints in line with machine, fused_at, line and chainage_m (NaN: unplaced).
+    `joints` are the joints in line with machine, fused_at, line and chainage_m (NaN: unplaced). The placed joints
+    that the machine made just before and after must stand at the ends of the gap, as near as the unplaced ones are
+    long; a run that begins or ends unplaced belongs to the gap at that end of the line.
     """
     count = np.zeros(len(gaps), dtype=np.int64)
-    low, high = gaps["from_chainage_m"].to_numpy(float), gaps["to_chainage_m"].to_numpy(float)
+    if len(gaps) == 1 and joints["chainage_m"].isna().all():  # nothing of the one line has a place
+        return np.array([len(joints)])
     for _, run in joints[joints["fused_at"].notna()].sort_values("fused_at").groupby("machine"):
-        place = run[["line", "chainage_m"]]
-        before, after = place.ffill(), place.bfill()
-        same_line = (before["line"] == after["line"]).to_numpy()
-        for at in np.flatnonzero(run["chainage_m"].isna().to_numpy() & same_line):
-            ends = sorted((before["chainage_m"].iloc[at], after["chainage_m"].iloc[at]))
-            inside = (
-                (low >= ends[0] - 1e-6)
-                & (high <= ends[1] + 1e-6)
-                & (gaps["line"] == before["line"].iloc[at]).to_numpy()
-            )
-            count += inside & (inside.sum() == 1)  # where two gaps would do, none is named
+        unplaced = run["chainage_m"].isna().to_numpy()
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], unplaced, [False]])))
+        for first, last in edges.reshape(-1, 2):  # each stretch of unplaced joints of the machine
+            before, after = run.iloc[first - 1] if first else None, run.iloc[last] if last < len(run) else None
+            here = _bounded_by(gaps, before, after, slack=1.5 * stick_m)
+            if here.sum() == 1:  # where two gaps would do, none is named
+                count += here * (last - first)
     return count
+
+
+def _bounded_by(gaps: pd.DataFrame, before: pd.Series | None, after: pd.Series | None, *, slack: float) -> np.ndarray:
+    """Whether each gap lies between the two joints, either way round; without one of them, at an end of the line."""
+    near = [_touches(gaps, joint, slack) for joint in (before, after) if joint is not None]
+    if len(near) == 2:
+        (from_a, to_a), (from_b, to_b) = near
+        return (from_a & to_b) | (from_b & to_a)
+    if not near:
+        return np.zeros(len(gaps), dtype=bool)
+    starts, ends = near[0]
+    return (starts & (gaps["to_joint"] == "").to_numpy()) | (ends & (gaps["from_joint"] == "").to_numpy())
+
+
+def _touches(gaps: pd.DataFrame, joint: pd.Series, slack: float) -> tuple[np.ndarray, np.ndarray]:
+    """Whether each gap begins, and whether it ends, at the joint."""
+    same = (gaps["line"] == joint["line"]).to_numpy()
+    starts, ends = ((gaps[name] - joint["chainage_m"]).abs() < slack for name in ("from_chainage_m", "to_chainage_m"))
+    return same & starts.to_numpy(), same & ends.to_numpy()

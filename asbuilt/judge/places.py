@@ -114,7 +114,8 @@ def _unplaced(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window:
     verdict[unplaced & ~has_fix] = NOT_RECORDED
     for i in rows.index[unplaced & has_fix]:
         far = window.unit.text(rows.loc[i, "far_m"], 0)
-        reasons[i].append(f"the fix lies {far} from every line and does not say where the joint is: unplaced")
+        lines = "every line" if pd.isna(rows.loc[i, "line_recorded"]) else "the line that the record names"
+        reasons[i].append(f"the fix lies {far} from {lines} and does not say where the joint is: unplaced")
     for i in rows.index[unplaced & ~has_fix]:
         reasons[i].append("unplaced for want of a usable fix")
 
@@ -142,7 +143,9 @@ def _beyond_the_end(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, w
 
 def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
     doubtful = (rows["leg_probability"] < SURE_OF_LEG).to_numpy()
-    verdict[doubtful] = CANNOT_TELL
+    sd, other = rows["offset_sd_m"].to_numpy(float), rows["other_offset_m"].to_numpy(float)
+    out_on_both = judge_uncertain(other, sd, half_width=window.offset_m) == OUT_OF_WINDOW
+    verdict[doubtful & ~((verdict == OUT_OF_WINDOW) & out_on_both)] = CANNOT_TELL
     for i in rows.index[doubtful]:
         share, other = rows.loc[i, "leg_probability"], rows.loc[i, "other_station"]
         what = f"may lie on another leg, at {other}: the fix gives this leg {share:.0%}"
@@ -162,9 +165,9 @@ def _crowds(
 ) -> list[str]:
     """Joints that crowd where their sticks would not fit were fused away from where they lie: no place is proven."""
     statements = []
-    order = rows[in_line & rows["chainage_m"].notna().to_numpy()].assign(one=rows["machine"].fillna(""))
-    order = order.sort_values(["line", "one", "chainage_m"])
-    near = (order.groupby(["line", "one"])["chainage_m"].diff() < _CROWDED * window.stick_m).to_numpy()
+    counts = rows["chainage_m"].notna() & rows["machine"].notna() & (rows["kind"] != "fitting")
+    order = rows[in_line & counts.to_numpy()].sort_values(["line", "machine", "chainage_m"])
+    near = (order.groupby(["line", "machine"])["chainage_m"].diff() < _CROWDED * window.stick_m).to_numpy()
     run = np.cumsum(~near)
     crowded = np.bincount(run, minlength=1)[run] >= _CROWD
     for _, crowd in order[crowded].groupby(run[crowded]):

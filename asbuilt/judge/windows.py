@@ -13,7 +13,7 @@ from asbuilt.procedures import Procedure, ProcedureWindow
 from asbuilt.settings import Settings
 from asbuilt.window import judge
 
-_NOT_BUTT = r"flange|mechanical|saddle|socket|electro"
+_NOT_BUTT = r"flange|mechanical|saddle|socket|electro|\bef\b"
 _CONFIRM = "; limit from memory, confirm against your edition"
 
 
@@ -41,6 +41,7 @@ class _Check:
     source: str
     status: str
     required: bool
+    kind: str  # of a pressure: gauge or interfacial
 
 
 def judge_windows(
@@ -56,7 +57,8 @@ def judge_windows(
     checks = [
         _check(w, rows, derived, source=_source(w, own, procedure), required=w.check in needed) for w, own in windows
     ]
-    judged = ~rows["method"].fillna("").str.contains(_NOT_BUTT, case=False).to_numpy(bool)
+    method = rows["method"].fillna("")
+    judged = (method.str.contains("butt", case=False) | ~method.str.contains(_NOT_BUTT, case=False)).to_numpy(bool)
     return Judged(_long(rows, checks, judged), _by_joint(rows, checks, judged))
 
 
@@ -77,9 +79,11 @@ def _windows(procedure: Procedure, settings: Settings) -> list[tuple[ProcedureWi
             unit=FIELDS[check].unit,
             source="route.toml",
             status="project",
+            pressure=limit.kind or "",
             **sides,  # type: ignore[arg-type]
         )
-    ours = [(own.get(w.check, w), w.check in own) for w in procedure.window]
+    theirs = [w.model_copy(update={"pressure": w.pressure or procedure.pressure}) for w in procedure.window]
+    ours = [(own.get(w.check, w), w.check in own) for w in theirs]
     return ours + [(w, True) for check, w in own.items() if check not in {p.check for p in procedure.window}]
 
 
@@ -100,7 +104,7 @@ def _check(window: ProcedureWindow, rows: pd.DataFrame, derived: Derived, *, sou
     verdict = judge(value, low, high, computable=computable)
     told = np.isin(verdict, [IN_WINDOW, OUT_OF_WINDOW])
     cause[told] = _computed(window, rows, derived)[told]
-    return _Check(window.check, value, low, high, verdict, cause, source, window.status, required)
+    return _Check(window.check, value, low, high, verdict, cause, source, window.status, required, window.pressure)
 
 
 def _computed(window: ProcedureWindow, rows: pd.DataFrame, derived: Derived) -> np.ndarray:
@@ -137,7 +141,7 @@ def _long(rows: pd.DataFrame, checks: list[_Check], judged: np.ndarray) -> pd.Da
     parts = []
     for c in checks:
         columns = {"row": rows.index, "check": c.name, "value": c.value, "low": c.low, "high": c.high}
-        columns |= {"unit": FIELDS[c.name].unit.replace("degC", "°C").replace("mm2", "mm²"), "required": c.required}
+        columns |= {"unit": _shown_unit(c.name), "required": c.required}
         columns |= {
             "verdict": np.where(judged, c.verdict, NO_WINDOW),
             "cause": np.where(judged, c.cause, "not butt fusion"),
@@ -183,11 +187,21 @@ def _sentences(check: _Check, judged: np.ndarray) -> Iterator[tuple[int, str]]:
 
 
 def _out(check: _Check, at: int, name: str) -> str:
-    unit = FIELDS[check.name].unit.replace("degC", "°C").replace("mm2", "mm²")
+    unit = _shown_unit(check.name)
     value, low, high = check.value[at], check.low[at], check.high[at]
     limit, word = (low, "below") if value < low else (high, "above")
-    decimals = 3 if unit == "MPa" else 1
-    shown, bound, by = (f"{v:.{decimals}f}" for v in (value, limit, abs(value - limit)))
-    interfacial = "interfacial " if check.name in PRESSURES and "gauge" not in name else ""
+    shown, bound, by = _told_apart(value, limit, decimals=3 if unit == "MPa" else 1)
+    kind = f"{check.kind} " if check.name in PRESSURES else ""
     memory = _CONFIRM if check.status == "from memory" else ""
-    return f"{interfacial}{name} {shown} {unit}, {word} {bound} {unit} by {by} {unit}{memory}"
+    return f"{kind}{name} {shown} {unit}, {word} {bound} {unit} by {by} {unit}{memory}"
+
+
+def _told_apart(value: float, limit: float, *, decimals: int) -> tuple[str, str, str]:
+    """Write value, limit and their difference with as many decimals as it takes to tell them apart."""
+    while f"{value:.{decimals}f}" == f"{limit:.{decimals}f}" and decimals < 9:
+        decimals += 1
+    return f"{value:.{decimals}f}", f"{limit:.{decimals}f}", f"{abs(value - limit):.{decimals}f}"
+
+
+def _shown_unit(check: str) -> str:
+    return FIELDS[check].unit.replace("degC", "°C").replace("mm2", "mm²")

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import shapely
 
 from asbuilt.alignment import MeasuredLine, distance, project
 from asbuilt.window import ASSUMED_SD_M, RADIUS_95, TWO_SIDED_95
@@ -74,9 +73,17 @@ def _how_far(rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]], plac
     """Return how far each fix that was not placed lies from the nearest line; NaN for the others."""
     far = np.full(len(rows), np.nan)
     xy = rows[["easting", "northing"]].to_numpy(float)
-    at = np.flatnonzero(~placed & np.isfinite(xy).all(axis=1))
-    far[at] = shapely.distance(shapely.multilinestrings([line.xy for _, line in lines]), shapely.points(xy[at]))
+    for name, line in lines:
+        at = np.flatnonzero(~placed & _may_lie_on(rows, name, lines))
+        far[at] = np.fmin(far[at], distance(line, xy[at]))
     return far
+
+
+def _may_lie_on(rows: pd.DataFrame, name: str, lines: Sequence[tuple[str, MeasuredLine]]) -> np.ndarray:
+    """Whether each row has a fix and may lie on the line: its record names it, or no line of the route."""
+    asked = rows["line"].fillna("").to_numpy(object)
+    has_fix = np.isfinite(rows[["easting", "northing"]].to_numpy(float)).all(axis=1)
+    return has_fix & ((asked == name) | ~np.isin(asked, [known for known, _ in lines]))
 
 
 def _names_no_line(rows: pd.DataFrame, lines: Sequence[tuple[str, MeasuredLine]]) -> np.ndarray:
@@ -93,12 +100,9 @@ def _candidates(
 ) -> pd.DataFrame:
     """Return every candidate on every line that a row may lie on; distances in metres, `point` by position."""
     xy = rows[["easting", "northing"]].to_numpy(float)
-    asked = rows["line"].fillna("").to_numpy(object)
-    known = {name for name, _ in lines}
     parts = [pd.DataFrame({"point": np.array([], dtype=np.int64), "line": np.array([], dtype=object)})]
     for name, line in lines:
-        may = np.isfinite(xy).all(axis=1) & ((asked == name) | ~np.isin(asked, list(known)))
-        at = np.flatnonzero(may)
+        at = np.flatnonzero(_may_lie_on(rows, name, lines))
         nearest_m = distance(line, xy[at]) * metres_per_unit
         # as far as the nearest place, and as far as another one can compete with it; never farther than `far_m`
         reach_m = np.minimum(np.maximum(nearest_m + _HAIR_M, competing_m[at]), far_m)

@@ -44,7 +44,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
         "checks": _checks(tables["window_checks"], joints),
         "gaps": _table(tables["gaps"], _GAP_COLUMNS) | {"paths": _paths(tables["gaps"], wkt)},
         "marks": _table(_with_points(tables["chainage_marks"], wkt), (*_MARK_COLUMNS, "latitude", "longitude")),
-        "lines": _lines(tables["alignment"], tables["chainage_marks"], wkt),
+        "lines": _lines(tables["alignment"], tables["alignment_vertices"], wkt),
         "set_aside": _table(records[records["outstanding"].astype(bool)], _SET_ASIDE_COLUMNS),
         "title": {
             "crs": as_built.title.crs,
@@ -137,24 +137,10 @@ def _paths(frame: pd.DataFrame, crs_wkt: str) -> list[list[float]]:
     return [shapely.get_coordinates(line)[:, ::-1].round(7).ravel().tolist() for line in lines]
 
 
-def _lines(alignment: pd.DataFrame, marks: pd.DataFrame, crs_wkt: str) -> list[dict[str, Any]]:
+def _lines(alignment: pd.DataFrame, vertices: pd.DataFrame, crs_wkt: str) -> list[dict[str, Any]]:
     paths = _paths(alignment, crs_wkt)
+    at = {line: found["chainage_m"].round(3).tolist() for line, found in vertices.groupby("line")}
     return [
-        {"line": row.line, "path": path, "chainage_m": _vertex_chainages(row, marks[marks["line"] == row.line])}
-        for row, path in zip(alignment.itertuples(index=False), paths, strict=True)
+        {"line": line, "path": path, "chainage_m": at[line]}
+        for line, path in zip(alignment["line"], paths, strict=True)
     ]
-
-
-def _vertex_chainages(row: Any, marks: pd.DataFrame) -> list[float]:
-    """Return the chainage of each vertex of a line, metres.
-
-    Chainage may be of another kind of length than the plane's, so it is taken between the marks, which stand on
-    the line at known chainages, and between those in proportion to the length in the plane.
-    """
-    xy = shapely.get_coordinates(row.geometry)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
-    marks = marks.sort_values("chainage_m", kind="stable")
-    at = shapely.line_locate_point(row.geometry, marks["geometry"].to_numpy(dtype=object))
-    known = np.maximum.accumulate(np.concatenate([[0.0], at, [along[-1]]]))
-    stated = np.concatenate([[row.start_chainage_m], marks["chainage_m"], [row.end_chainage_m]])
-    return np.interp(along, known, stated).round(3).tolist()

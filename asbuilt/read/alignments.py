@@ -54,6 +54,17 @@ class Designs:
     crossings: tuple[Crossing, ...]
     notes: tuple[str, ...]
 
+    def accuracy_m(self, origins: np.ndarray) -> np.ndarray:
+        """Return how far the lines may lie off for fixes that came from the frames `origins`, shape (n,).
+
+        It is what the way of the design file into the route's frame adds; where a fix came the same way the error
+        is shared. The worst line counts for all.
+        """
+        worst = np.zeros(len(origins))
+        for crossing in self.crossings:
+            worst = np.maximum(worst, np.where(origins == crossing.origin, 0.0, crossing.accuracy_m))
+        return worst
+
 
 def read_alignments(settings: Settings) -> Designs:
     """Read every alignment. Raises AlignmentError with the problems of all files, or FrameError."""
@@ -74,6 +85,7 @@ def read_alignments(settings: Settings) -> Designs:
     lines = [_design(s, p, frame=frame, settings=settings) for (s, _, _), (p, _) in zip(found, brought, strict=True)]
     notes = [f"{s.file}: {n}" for s, p, _ in found for n in p.notes] + [n for _, repeated in lines for n in repeated]
     crossings = tuple(dict.fromkeys(c for _, c in brought))
+    notes += [f"{s.file}: {n}" for (s, _, _), (_, c) in zip(found, brought, strict=True) for n in c.notes("the line")]
     return Designs(tuple(design for design, _ in lines), frame, area, crossings, tuple(notes))
 
 

@@ -84,8 +84,10 @@ def positions(
     recorded = np.array(
         [", ".join(filter(None, (text(a), text(b)))) for a, b in zip(pair.first, pair.second, strict=True)]
     )
-    notes = (*_ensemble(origin, crossing), *_how_sure(crossing))
-    return Positions(easting, northing, sd, crossing.accuracy_m, recorded, fault, crossing, notes)
+    notes = (*_ensemble(origin, crossing), *crossing.notes("its positions"))
+    # the name of an ensemble covers realisations that lie apart, whatever the register says of the way from it
+    accuracy_m = max(crossing.accuracy_m, origin.ensemble_accuracy_m)
+    return Positions(easting, northing, sd, accuracy_m, recorded, fault, crossing, notes)
 
 
 @dataclass(frozen=True)
@@ -227,11 +229,3 @@ def _ensemble(origin: Frame, crossing: Crossing) -> tuple[str, ...]:
         f"{origin.label} covers realisations that lie up to {spread:g} m apart: ask who set the receiver up which one"
         " its corrections were in, and say that as crs",
     )
-
-
-def _how_sure(crossing: Crossing) -> tuple[str, ...]:
-    if not crossing.accuracy_m:
-        return ()
-    way = f"positions were brought from {crossing.origin} to {crossing.target} by an operation good to"
-    better = f"; {crossing.better}" if crossing.better else ""
-    return (f"{way} {crossing.accuracy_m:g} m, which is added to the error of every fix{better}",)

@@ -125,6 +125,7 @@ class _Reader:
         plain = [f for f in FIELDS.values() if f.kind in ("text", "number") and f.name != "accuracy"]
         columns: dict[str, object] = {f.stored: self._field(f.name) for f in plain}
         columns |= {f"{n}_kind": self._pressure_kind(n) for n in FIELDS if FIELDS[n].is_pressure}
+        columns["method"] = _method_in_kind(columns["method"], columns["kind"])
         columns["kind"] = self._kinds(columns["kind"])
         time_notes = self._times(columns)
         target = replace(target, epoch=_epoch(columns["fused_at"]))
@@ -134,6 +135,7 @@ class _Reader:
             self._fault(int(i), place.fault[i])
         columns |= {"easting": place.easting, "northing": place.northing, "sd_m": place.sd_m}
         columns |= {"frame_accuracy_m": place.frame_accuracy_m, "position_recorded": place.recorded}
+        columns |= {"frame_origin": place.crossing.origin if place.crossing else ""}
         columns |= {"source_file": self.sheet.file, "sheet": self.sheet.name, "source_row": self.rows.number}
         columns |= {"cells": self.rows.as_json, "why_not": self.rows.why_not}
         size = len(self.rows.cells)
@@ -200,6 +202,16 @@ class _Reader:
             columns["started_at"] = started.fillna(pd.Series(columns["fused_at"])).to_numpy("datetime64[us]")
             notes.append("its times are those of the start, as route.toml says: fused_at is the start here")
         return notes
+
+
+_METHODS = ("flange", "saddle", "socket", "electrofusion", "ef", "mechanical")
+
+
+def _method_in_kind(methods: object, kinds: object) -> np.ndarray:
+    """Some crews write into the kind how a joint was made: it is kept as the method where none is stated."""
+    pairs = zip(methods, kinds, strict=True)  # type: ignore[call-overload]
+    words = [m or (k if k and any(w in k.lower().split() for w in _METHODS) else None) for m, k in pairs]
+    return np.array(words, dtype=object)
 
 
 def _epoch(fused_at: object) -> float | None:

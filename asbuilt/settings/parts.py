@@ -211,10 +211,13 @@ class Limit(Part):
 
     low: Side = None
     high: Side = None
+    kind: Literal["gauge", "interfacial"] | None = None  # of a pressure
 
     def bounds(self, check: str) -> tuple[float | None, float | None]:
         """Return low and high in the stored unit of the quantity. Raises UnitError."""
         low, high = (_bound(side, check) for side in (self.low, self.high))
+        if FIELDS[check].is_pressure != (self.kind is not None) and check != "drag_pressure":
+            raise UnitError('kind = "gauge" or "interfacial" goes with a pressure, and only with one')
         if low is None and high is None:
             raise UnitError("neither low nor high is given")
         if not all(math.isfinite(side) for side in (low, high) if side is not None):

@@ -5,6 +5,7 @@ import pandas as pd
 
 from asbuilt.as_built import Counts
 from asbuilt.look import NOT_RECORDED, OUT_OF_WINDOW, WORST_FIRST
+from asbuilt.read.alignments import Design
 from asbuilt.tabulate.journey import Journey
 
 
@@ -16,6 +17,7 @@ def count(
     line = joints[joints["in_line"].astype(bool)]
     stands_out = line["fusion_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED])
     stands_out |= line["position_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED]) | (line["placed_by"] == "unplaced")
+    stands_out |= line["number_open"].astype(bool)
     real_gaps = gaps[gaps["kind"] != "not yet recorded"]
     set_aside = int(outcomes.get("set aside", 0))
     open_gaps = real_gaps[real_gaps["missing_records"] > 0]  # what is unplaced is counted with its joints
@@ -34,7 +36,7 @@ def count(
         missing_records=int(real_gaps["missing_records"].sum()),
         outstanding=int(stands_out.sum()) + len(open_gaps) + int(records["outstanding"].sum()),
         length_m=length,
-        covered_m=float(length - _uncovered(gaps)) if len(pipes) else 0.0,
+        covered_m=float(length - sum(_uncovered(gaps, d) for d in journey.designs.lines)) if len(pipes) else 0.0,
     )
 
 
@@ -43,6 +45,8 @@ def _by_verdict(verdicts: pd.Series) -> dict[str, int]:
     return {word: int(counts.get(word, 0)) for word in WORST_FIRST}
 
 
-def _uncovered(gaps: pd.DataFrame) -> float:
-    """Gaps of one line do not overlap: they lie between neighbours."""
-    return float(np.sum(gaps["length_m"].to_numpy(float)))
+def _uncovered(gaps: pd.DataFrame, design: Design) -> float:
+    """Return the length of a line that lies in gaps. They do not overlap, and may begin before or end past the line."""
+    here = gaps[gaps["line"] == design.name]
+    low, high = (here[f"{end}_chainage_m"].clip(design.start_m, design.end_m) for end in ("from", "to"))
+    return float(np.sum(np.abs(high - low)))

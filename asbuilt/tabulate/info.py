@@ -22,7 +22,7 @@ def info_table(
     rows = [
         *_title(title),
         *_settings(settings),
-        *_inputs(settings.folder, journey),
+        *_inputs(settings, journey),
         *_frames(journey, settings),
         *((("version", name, value) for name, value in ({"asbuilt": __version__} | crs.versions()).items())),
         *(("procedure", w.check, f"{w.source} ({w.status})") for w in procedure.window),
@@ -53,9 +53,12 @@ def _settings(settings: Settings) -> Iterator[tuple[str, str, str]]:
     yield "setting", "route.toml", text.replace("\r\n", "\n")
 
 
-def _inputs(folder: Path, journey: Journey) -> Iterator[tuple[str, str, str]]:
-    """SHA-256 of each file read; a Shapefile or the like counts with the files beside it."""
-    files = {"route.toml", *(d.source.file for d in journey.designs.lines), *journey.rows["source_file"]}
+def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, str]]:
+    """SHA-256 of each file read, also a procedure; a Shapefile or the like counts with the files beside it."""
+    folder = settings.folder
+    asked = {path for source in settings.records for pattern in source.files for path in folder.glob(pattern)}
+    files = {"route.toml", settings.window.procedure, *(d.source.file for d in journey.designs.lines)}
+    files |= {path.relative_to(folder).as_posix() for path in asked} | set(journey.rows["source_file"])
     beside = {p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{Path(f).stem}.*")}
     for name in sorted(n for n in files | beside if (folder / n).is_file()):
         yield "input", name, "sha256 " + hashlib.sha256((folder / name).read_bytes()).hexdigest()

@@ -6,8 +6,10 @@ import shapely
 
 from asbuilt import crs, tables
 from asbuilt.alignment import locate
+from asbuilt.place.nearest import radius95_m
 from asbuilt.read.rows import NO_RECORD
 from asbuilt.tabulate.journey import Journey, sentences, stations
+from asbuilt.window import RADIUS_95
 
 
 def joints_table(journey: Journey) -> pd.DataFrame:
@@ -84,7 +86,11 @@ def positions_table(journey: Journey) -> pd.DataFrame:
     rows = journey.rows[journey.rows["outcome"].isin(["joint", "superseded", "trial"])]
     fixes = rows[rows["easting"].notna()]
     fix = _opinion(fixes, "fix", fixes["line"], fixes["chainage_m"]).assign(
-        easting=fixes["easting"], northing=fixes["northing"], offset_m=fixes["fix_offset_m"], probability=np.nan
+        easting=fixes["easting"],
+        northing=fixes["northing"],
+        offset_m=fixes["fix_offset_m"],
+        probability=np.nan,
+        radius95_m=RADIUS_95 * np.hypot(fixes["sd_m"], fixes["frame_accuracy_m"]),
     )
     placed = rows[rows["chainage_m"].notna()]
     projection = _opinion(placed, "projection", placed["line"], placed["chainage_m"]).assign(
@@ -92,7 +98,9 @@ def positions_table(journey: Journey) -> pd.DataFrame:
     )
     second = rows[rows["other_chainage_m"].notna()]
     other = _opinion(second, "alternative leg", second["other_line"], second["other_chainage_m"]).assign(
-        offset_m=second["other_offset_m"], probability=second["other_probability"]
+        offset_m=second["other_offset_m"],
+        probability=second["other_probability"],
+        radius95_m=radius95_m(second["other_offset_m"].to_numpy(float), second["offset_sd_m"].to_numpy(float)),
     )
     projections = pd.concat([projection, other])
     xy = _on_line(journey, projections["line"], projections["chainage_m"])

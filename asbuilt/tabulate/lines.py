@@ -1,7 +1,5 @@
 """The tables of lines: alignment, its vertices and marks, pipes between joints, and gaps."""
 
-from itertools import pairwise
-
 import numpy as np
 import pandas as pd
 import shapely
@@ -83,7 +81,7 @@ def gaps_table(journey: Journey, settings: Settings) -> pd.DataFrame:
     if not found:
         return tables.empty(tables.GAPS)
     gaps = pd.concat(found, ignore_index=True)
-    gaps["unplaced_here"] = unplaced_within(gaps, rows)
+    gaps["unplaced_here"] = unplaced_within(gaps, rows, stick_m=settings.pipe.stick)
     explained = (gaps["unplaced_here"] >= gaps["missing_records"]) & (gaps["unplaced_here"] > 0)
     gaps.loc[explained, "kind"] = "records not placed"
     for name in ("missing_records", "missing_low", "missing_high"):  # a record without a place is not missing
@@ -105,9 +103,15 @@ def _ends(design: Design, settings: Settings) -> LineEnds:
     )
 
 
+def _inside(at: np.ndarray, gaps: pd.DataFrame) -> np.ndarray:
+    """Whether the reach between each pair of neighbours lies in a gap, shape (n - 1,)."""
+    low, high = (gaps[f"{end}_chainage_m"].to_numpy(float) for end in ("from", "to"))
+    middle = (at[:-1] + at[1:]) / 2
+    return ((low[:, None] < middle) & (middle < high[:, None])).any(axis=0)
+
+
 def pipes_table(journey: Journey, joints: pd.DataFrame, gaps: pd.DataFrame) -> pd.DataFrame:
     """Return the reach between each pair of neighbouring joints in line."""
-    in_gap = set(zip(gaps["from_joint"], gaps["to_joint"], strict=True))
     parts = [tables.empty(tables.PIPES)]
     for name, design in journey.design_by_line.items():
         here = joints[joints["in_line"].astype(bool) & (joints["line"] == name) & joints["chainage_m"].notna()]
@@ -116,7 +120,7 @@ def pipes_table(journey: Journey, joints: pd.DataFrame, gaps: pd.DataFrame) -> p
         ids, at = here["joint_id"].to_numpy(object), here["chainage_m"].to_numpy(float)
         columns = {"line": name, "from_joint": ids[:-1], "to_joint": ids[1:], "from_chainage_m": at[:-1]}
         columns |= {"to_chainage_m": at[1:], "length_m": np.diff(at), "pipe_id": ids[:-1] + "--" + ids[1:]}
-        columns |= {"in_gap": [pair in in_gap for pair in pairwise(ids)]}
+        columns |= {"in_gap": _inside(at, gaps[gaps["line"] == name])}
         parts.append(
             tables.conform(pd.DataFrame(columns | {"geometry": reaches(design.line, at[:-1], at[1:])}), tables.PIPES)
         )
