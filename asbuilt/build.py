@@ -85,7 +85,7 @@ def _placed(rows: pd.DataFrame, designs: Designs, *, settings: Settings) -> pd.D
         rows[goes_in],
         [(design.name, design.line) for design in designs.lines],
         metres_per_unit=designs.frame.metres_per_unit,
-        reach=Reach(far_m=settings.window.position.reach, offset_m=settings.window.position.offset),
+        reach=Reach(settings.window.position.reach, settings.window.position.offset, settings.pipe.stick),
     ).reindex(rows.index)
     located["placed_by"] = located["placed_by"].fillna("unplaced")
     located["station"] = stations(designs, located["line"], located["chainage_m"])

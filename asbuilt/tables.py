@@ -113,10 +113,15 @@ JOINTS = Table(
         _real(
             "leg_probability",
             "Leg probability",
-            "that the joint lies on this leg and not on another in reach",
+            "that the joint lies on this leg, by its fix and the order of the work",
         ),
         _count("candidates_n", "Candidates", "places on the lines within reach of the fix"),
-        _real("margin_m", "Margin", "how much farther the second nearest candidate is", "m"),
+        _real(
+            "margin_m",
+            "Margin",
+            "how much farther the second likeliest place is; -: the order of the work outweighs it",
+            "m",
+        ),
         _real("beyond_m", "Beyond end", "how far past the line's end: - before its start, + after its end", "m"),
         _real("fix_chainage_m", "Fix chainage", "perpendicular projection of the fix", "m"),
         _real("fix_offset_m", "Fix offset", "offset of the fix, + right / - left", "m"),

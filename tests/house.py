@@ -16,6 +16,7 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("read: rows", ("read.rows",)),
     ("read: columns", ("read.positions", "read.times", "read.polylines")),
     ("read: tables", ("read.records", "read.alignments")),
+    ("place: the order of the work", ("place.sequence",)),
     (
         "place and judge",
         ("place.nearest", "judge.derived", "judge.replacements", "judge.places", "judge.gaps", "judge.groups"),

@@ -1,5 +1,7 @@
 """Properties of placing: what must not change when nothing real has changed."""
 
+from itertools import pairwise, product
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,7 @@ from hypothesis.extra.numpy import arrays
 
 from asbuilt.alignment import MeasuredLine, bearing_deg, locate, project, reaches
 from asbuilt.place.nearest import Reach, place, radius95_m
+from asbuilt.place.sequence import _shares
 
 seeds = st.integers(0, 2**32 - 1)
 
@@ -21,11 +24,21 @@ def wandering_line(rng, vertices=40):
 
 def rows_beside(line, rng, count=60):
     xy = locate(line, rng.uniform(*line.measure[[0, -1]], count)) + rng.normal(0, 2, (count, 2))
-    return pd.DataFrame({"easting": xy[:, 0], "northing": xy[:, 1], "sd_m": 1.0, "frame_accuracy_m": 0.0, "line": None})
+    return pd.DataFrame(
+        {
+            "easting": xy[:, 0],
+            "northing": xy[:, 1],
+            "sd_m": 1.0,
+            "frame_accuracy_m": 0.0,
+            "line": None,
+            "machine": None,
+            "fused_at": None,
+        }
+    )
 
 
 def placed(rows, line, **how):
-    return place(rows, [("main", line)], metres_per_unit=1.0, reach=Reach(far_m=100.0, offset_m=2.0), **how)
+    return place(rows, [("main", line)], metres_per_unit=1.0, reach=Reach(100.0, 2.0, 12.0), **how)
 
 
 @given(seeds, st.floats(-3, 3), st.floats(-1e6, 1e6), st.floats(-1e6, 1e6))
@@ -126,7 +139,15 @@ def test_without_a_fix_or_far_away_a_row_stays_unplaced():
 def test_two_legs_share_the_probability_by_their_distance():
     line = MeasuredLine(np.array([[0.0, 0], [100, 0], [100, 8], [0, 8]]), np.array([0.0, 100, 108, 208]))
     rows = pd.DataFrame(
-        {"easting": [50.0, 50.0], "northing": [4.0, 0.5], "sd_m": 1.5, "frame_accuracy_m": 0.0, "line": None}
+        {
+            "easting": [50.0, 50.0],
+            "northing": [4.0, 0.5],
+            "sd_m": 1.5,
+            "frame_accuracy_m": 0.0,
+            "line": None,
+            "machine": None,
+            "fused_at": None,
+        }
     )
     found = placed(rows, line)
     assert found["leg_probability"].to_list() == pytest.approx([0.5, 1.0], abs=1e-3)
@@ -138,9 +159,76 @@ def test_a_record_that_names_its_line_is_placed_on_it():
     upper = MeasuredLine(np.array([[0.0, 3], [100, 3]]), np.array([0.0, 100]))
     lower = MeasuredLine(np.array([[0.0, 0], [100, 0]]), np.array([0.0, 100]))
     rows = pd.DataFrame({"easting": [50.0] * 3, "northing": [1.0] * 3, "sd_m": 0.1, "frame_accuracy_m": 0.0})
+    rows = rows.assign(machine=None, fused_at=None)
     rows["line"] = [None, "upper", "a third"]
-    found = place(rows, [("lower", lower), ("upper", upper)], metres_per_unit=1.0, reach=Reach(far_m=50, offset_m=2))
+    found = place(rows, [("lower", lower), ("upper", upper)], metres_per_unit=1.0, reach=Reach(50, 2, 12.0))
     assert list(found["line"]) == ["lower", "upper", "lower"]
+
+
+def hairpin_rows(rng, sd=4.0, apart=8.0):
+    line = MeasuredLine(
+        np.array([[0.0, 0], [500, 0], [500, apart], [0, apart]]), np.array([0, 500, 500 + apart, 1000 + apart])
+    )
+    at = 12.0 * np.arange(1, 84)
+    xy = locate(line, at) + rng.normal(0, sd, (len(at), 2))
+    times = pd.date_range("2026-01-05", periods=len(at), freq="h")
+    columns = {"easting": xy[:, 0], "northing": xy[:, 1], "sd_m": sd, "frame_accuracy_m": 0.0, "line": None}
+    return line, at, pd.DataFrame(columns | {"machine": "M1", "fused_at": times})
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+def test_the_order_of_the_work_tells_the_legs_of_a_hairpin(backwards):
+    """Legs 8 m apart and noise of 4 m: nearest-point snapping puts one joint in seven on the wrong leg."""
+    wrong = nearest_wrong = 0
+    for seed in range(10):
+        line, at, rows = hairpin_rows(np.random.default_rng(seed))
+        if backwards:
+            rows["fused_at"] = rows["fused_at"].to_numpy()[::-1]
+        wrong += (np.abs(placed(rows, line)["chainage_m"] - at) > 26).sum()
+        nearest_wrong += (np.abs(placed(rows.assign(machine=None), line)["chainage_m"] - at) > 26).sum()
+    assert nearest_wrong > 80
+    assert wrong == 0
+
+
+def test_an_order_without_sense_makes_no_joint_sure_of_a_wrong_leg():
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        line, at, rows = hairpin_rows(rng)
+        found = placed(rows.assign(fused_at=rng.permutation(rows["fused_at"])), line)
+        wrong = np.abs(found["chainage_m"] - at) > 26
+        assert not (wrong & (found["leg_probability"] >= 0.95)).any()
+
+
+def test_twin_lines_nearer_than_the_window_are_not_told_apart_by_many_fixes():
+    """A hundred fixes average their noise, and not how far the pipe may lie off its line."""
+    rng = np.random.default_rng(5)
+    lines = [
+        (n, MeasuredLine(np.array([[0.0, y], [1300, y]]), np.array([0.0, 1300])))
+        for n, y in (("one", 0.0), ("two", 1.5))
+    ]
+    xy = np.column_stack([12.0 * np.arange(1, 101), np.zeros(100)]) + rng.normal(0, 1, (100, 2))
+    columns = {"easting": xy[:, 0], "northing": xy[:, 1], "sd_m": 1.0, "frame_accuracy_m": 0.0, "line": None}
+    rows = pd.DataFrame(columns | {"machine": "M1", "fused_at": pd.date_range("2026-01-05", periods=100, freq="h")})
+    found = place(rows, lines, metres_per_unit=1.0, reach=Reach(100.0, 2.0, 12.0))
+    assert (found["leg_probability"] < 0.95).all()
+
+
+@given(seeds)
+@settings(deadline=None, max_examples=25)
+def test_shares_are_those_of_all_ways_through_the_places(seed):
+    """Forward and backward pass against a plain sum over every way through a small stretch."""
+    rng = np.random.default_rng(seed)
+    sizes = rng.integers(1, 4, 5)
+    weights = [rng.random(n) + 0.01 for n in sizes]
+    steps = [rng.random((a, b)) for a, b in pairwise(sizes)]
+    expected = [np.zeros(n) for n in sizes]
+    for way in product(*(range(n) for n in sizes)):
+        chance = np.prod([w[i] for w, i in zip(weights, way, strict=True)])
+        chance *= np.prod([s[i, j] for s, (i, j) in zip(steps, pairwise(way), strict=True)])
+        for share, i in zip(expected, way, strict=True):
+            share[i] += chance
+    for ours, share in zip(_shares(weights, steps), expected, strict=True):
+        np.testing.assert_allclose(ours, share / share.sum(), atol=1e-12)
 
 
 @pytest.mark.parametrize("offset", [0.0, 0.3, 1.0, 2.0, 5.0])

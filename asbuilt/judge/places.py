@@ -148,8 +148,14 @@ def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window
     verdict[doubtful & ~((verdict == OUT_OF_WINDOW) & out_on_both)] = CANNOT_TELL
     for i in rows.index[doubtful]:
         share, other = rows.loc[i, "leg_probability"], rows.loc[i, "other_station"]
-        what = f"may lie on another leg, at {other}: the fix gives this leg {share:.0%}"
-        reasons[i].append(f"{what}, and {window.unit.text(rows.loc[i, 'margin_m'])} part the two distances")
+        what = f"may lie on another leg, at {other}: fix and order of work give this leg {share:.0%}"
+        reasons[i].append(f"{what}, and {window.unit.text(abs(rows.loc[i, 'margin_m']))} part the two distances")
+    by_order = ~doubtful & (rows["margin_m"] < 0).to_numpy()
+    for i in rows.index[by_order]:
+        nearer, share = rows.loc[i, "other_station"], rows.loc[i, "leg_probability"]
+        reasons[i].append(
+            f"stands on the leg that the order of the work makes likely ({share:.1%}); nearer is {nearer}"
+        )
 
 
 def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:

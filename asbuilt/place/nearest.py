@@ -1,6 +1,7 @@
-"""First placement: each fix on its nearest leg, with what competes and how sure that leaves the place.
+"""Each fix on a leg, with what competes and how sure that leaves the place.
 
-No order of the joints is used yet. A joint without a fix, or with one far from every line, stays unplaced.
+Where several legs compete the order of the work has its say (`sequence`). Pipe lengths do not move a joint yet. A
+joint without a fix, or with one far from every line, stays unplaced.
 """
 
 from collections.abc import Sequence
@@ -10,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.alignment import MeasuredLine, distance, project
+from asbuilt.place.sequence import Order, by_order
 from asbuilt.window import ASSUMED_SD_M, RADIUS_95, TWO_SIDED_95
 
 _HAIR_M = 1e-6
@@ -18,10 +20,11 @@ _REACH_SD = 5.0  # one fix in a hundred thousand errs by more
 
 @dataclass(frozen=True)
 class Reach:
-    """From where a fix says nothing (metres), and how far a pipe may be laid off the alignment (metres)."""
+    """From where a fix says nothing, how far a pipe may be laid off the alignment, length of a stick (metres)."""
 
     far_m: float
     offset_m: float
+    stick_m: float
 
 
 def place(
@@ -39,6 +42,8 @@ def place(
     competing_m = reach.offset_m + _REACH_SD * believed
     found = _candidates(rows, lines, metres_per_unit=metres_per_unit, far_m=reach.far_m, competing_m=competing_m)
     weighed = _weighed(found, believed, reach.offset_m)
+    order = Order(reach.stick_m, reach.offset_m, sum(line.measure[-1] - line.measure[0] for _, line in lines))
+    weighed = _ranked(by_order(weighed, rows, believed, order))
     first, second = (weighed[weighed["rank"] == r].set_index("point").reindex(range(len(rows))) for r in (0, 1))
     count = weighed.groupby("point").size().reindex(range(len(rows)), fill_value=0)
     placed = first["measure"].notna().to_numpy()
@@ -116,7 +121,7 @@ def _candidates(
 
 
 def _weighed(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> pd.DataFrame:
-    """Rank the candidates of each point by distance and share the probability among them.
+    """Share the probability of each point among its candidates, sorted by distance.
 
     A candidate's weight is the normal density of its distance, the spread made of the fix and of how far the pipe
     may be laid off the alignment; all legs are equally likely before the fix is looked at.
@@ -129,7 +134,14 @@ def _weighed(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> pd.DataFra
     least = found.assign(e=energy).groupby("point")["e"].transform("min").to_numpy()
     weight = np.exp(least - energy)
     total = found.assign(w=weight).groupby("point")["w"].transform("sum").to_numpy()
-    return found.assign(probability=weight / total, rank=found.groupby("point").cumcount())
+    return found.assign(probability=weight / total)
+
+
+def _ranked(weighed: pd.DataFrame) -> pd.DataFrame:
+    """Rank the candidates of each point: the likeliest first, of equally likely ones the nearest."""
+    ranked = weighed.assign(unlikely=-weighed["probability"].round(9))
+    ranked = ranked.sort_values(["point", "unlikely", "distance", "line", "measure"], kind="stable", ignore_index=True)
+    return ranked.assign(rank=ranked.groupby("point").cumcount())
 
 
 def _competes(found: pd.DataFrame, sd: np.ndarray, offset_m: float) -> np.ndarray:

@@ -137,7 +137,7 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     line = designs.lines[0].line
     whole, legs = shapely.linestrings(line.xy), shapely.linestrings(np.stack([line.xy[:-1], line.xy[1:]], axis=1))
     points = shapely.points(rows[["easting", "northing"]].to_numpy())
-    lines, how = [("main", line)], {"metres_per_unit": 1.0, "reach": Reach(100.0, 2.0)}
+    lines, how = [("main", line)], {"metres_per_unit": 1.0, "reach": Reach(100.0, 2.0, 12.0)}
     located = (
         rows.rename(columns={"line": "line_recorded"})
         .join(place(rows, lines, **how))

@@ -100,6 +100,17 @@ def hairpin(rng: np.random.Generator, *, apart: float = 8.0, sd: float = 4.0) ->
     return case(f"hairpin, legs {apart:g} m apart, {sd:g} m noise", {"main": line}, [("main", at, found)], 0, rng)
 
 
+def hairpin_in_odd_order(rng: np.random.Generator, *, shuffled: bool) -> Case:
+    """The hairpin again, its joints made in ten blocks of which a third run backwards, or in no order at all."""
+    base = hairpin(rng)
+    order = np.arange(len(base.rows))
+    blocks = [b[::-1] if rng.random() < 1 / 3 else b for b in np.array_split(order, 10)]
+    made = rng.permutation(order) if shuffled else np.concatenate([blocks[i] for i in rng.permutation(10)])
+    rows = base.rows.iloc[made].assign(fused_at=base.rows["fused_at"].to_numpy()).reset_index(drop=True)
+    name = "hairpin, joints in no order" if shuffled else "hairpin, blocks in odd order"
+    return Case(name, base.lines, rows, base.truth.iloc[made].reset_index(drop=True), base.missing)
+
+
 def three_crews(rng: np.random.Generator) -> Case:
     """Three machines on one line at the same time, one of them working backwards."""
     line, at = winding(rng, 3700), STICK * np.arange(1, 301)
@@ -164,6 +175,8 @@ CASES: tuple[Callable[[np.random.Generator], Case], ...] = (
     lambda rng: plain(rng, stated=0.5),
     pups,
     hairpin,
+    lambda rng: hairpin_in_odd_order(rng, shuffled=False),
+    lambda rng: hairpin_in_odd_order(rng, shuffled=True),
     three_crews,
     fused_at_one_place,
     blunders,

@@ -48,7 +48,8 @@ def test_a_hairpin_has_the_joint_right_of_either_leg() -> None:
 def test_no_leg_of_a_hairpin_is_sure_when_fixes_are_as_coarse_as_its_width() -> None:
     east, north = np.array(LAID).T
     rows = pd.DataFrame({"easting": east, "northing": north, "sd_m": 1.0, "frame_accuracy_m": 0.0, "line": None})
-    found = place(rows, [("main", HAIRPIN)], metres_per_unit=1.0, reach=Reach(far_m=100.0, offset_m=2.0))
+    rows = rows.assign(machine=None, fused_at=None)  # no order is known: each fix stands for itself
+    found = place(rows, [("main", HAIRPIN)], metres_per_unit=1.0, reach=Reach(100.0, 2.0, 20.0))
     assert found["chainage_m"].tolist() == pytest.approx([190, 40, 150, 80])
     assert found["other_chainage_m"].tolist() == pytest.approx([20, 170, 60, 130])
     assert (found["leg_probability"] < SURE_OF_LEG).all()
