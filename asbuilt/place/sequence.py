@@ -39,6 +39,8 @@ def by_order(found: pd.DataFrame, rows: pd.DataFrame, sd_m: np.ndarray, order: O
     probability = found["probability"].to_numpy(float).copy()
     measure, line = found["measure"].to_numpy(float), pd.factorize(found["line"])[0]
     begin = np.searchsorted(found["point"].to_numpy(), np.arange(len(rows) + 1))
+    if not (np.diff(begin) > 1).any():
+        return found
     places = [np.arange(low, high) for low, high in pairwise(begin)]
     for stretch in _stretches(rows, places):
         spread = sd_m[stretch]
