@@ -132,7 +132,7 @@ def _zones(of: Frame, longitude: np.ndarray, latitude: np.ndarray) -> list[str]:
         name = re.compile(rf"{re.escape(datum)} / (UTM|MGA) zone \d+[NS]?")
         found = [f'"EPSG:{info.code}" ({info.name})' for info in known if name.fullmatch(info.name)]
         if found:
-            return found[:2]
+            return list(dict.fromkeys(found))[:2]
     return []
 
 

@@ -22,7 +22,7 @@ def summary(as_built: AsBuilt) -> list[str]:
     when = as_built.title.as_of.strftime("%Y-%m-%d %H:%M %Z").strip()
     return [
         f"As of {when}: {_rows(counts)}",
-        _verdicts("Fusion", counts.fusion),
+        _verdicts(_fusion(as_built), counts.fusion),
         _verdicts("Position", counts.position),
         _line(counts, as_built.title.length_unit),
     ]
@@ -37,6 +37,17 @@ def _rows(counts: Counts) -> str:
         f"{counts.set_aside:,} set aside",
     ]
     return f"{several(counts.rows, 'source row')} = {' + '.join(parts)}."
+
+
+def _fusion(as_built: AsBuilt) -> str:
+    """Say by how many of the procedure's quantities the joints were judged: a verdict is worth what was recorded."""
+    joints = as_built.tables["joints"]
+    joints = joints[joints["in_line"].astype(bool)]
+    if joints.empty:
+        return "Fusion"
+    least, most = joints["recorded_n"].min(), joints["recorded_n"].max()
+    span = f"{least}" if least == most else f"{least} to {most}"
+    return f"Fusion, by {span} of the {joints['procedure_n'].max()} quantities of the procedure"
 
 
 def _verdicts(what: str, verdicts: object) -> str:

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 
 from asbuilt import build, settings
 from asbuilt.errors import InputError, SettingsError
@@ -110,7 +111,7 @@ def test_fixes_that_came_by_a_coarse_way_never_pass(tmp_path):
     joint = found.tables["joints"].iloc[0]
     assert joint["position_verdict"] == "cannot tell"
     assert joint["chainage_sd_m"] == pytest.approx(3.0, abs=0.01)
-    assert any("good to 3 m" in s for s in found.statements)
+    assert any("with the line to 3 m at best" in s for s in found.statements)
     assert any("good to 3 m, which is added to the error of every fix" in n for n in found.notes)
 
 
@@ -163,6 +164,27 @@ def test_the_procedure_of_the_route_is_among_its_inputs(tmp_path):
     (tmp_path / "ours.toml").write_text(OWN, encoding="utf-8")
     found = built(tmp_path, toml_changes={"window.procedure": "ours.toml"}).tables["build_info"]
     assert "ours.toml" in set(found.loc[found["topic"] == "input", "name"])
+
+
+def test_a_form_that_knows_only_wgs_84_takes_the_frame_that_is_stated(tmp_path):
+    """KML and GPX cannot name another frame; here both are in GDA2020 (EPSG:7844), and the route file says so."""
+    from tests.making import make_layer  # noqa: PLC0415
+
+    line = shapely.LineString([(147.0, -42.9), (147.0122, -42.9)])
+    make_layer(tmp_path / "design/line.kml", {"Name": ["main"]}, [line], crs="EPSG:4326", driver="KML")
+    points = [shapely.Point(147.0 + 0.00015 * i, -42.9) for i in range(1, 4)]
+    make_layer(tmp_path / "records/w.gpx", {"name": ["W1", "W2", "W3"]}, points, crs="EPSG:4326", driver="GPX")
+    changes = {"alignment.file": "design/line.kml", "alignment.crs": "EPSG:7844", "records.files": ["records/w.gpx"]}
+    changes |= {"records.crs": "EPSG:7844", "records.columns": {"joint": "name"}}
+    found = built(tmp_path, records=None, line=None, toml_changes=changes)
+    assert list(found.tables["joints"]["position_verdict"]) == ["in window"] * 3
+    assert not any("added to the error" in note or "not used" in note for note in found.notes)
+
+
+def test_no_mark_stands_twice(tmp_path):
+    line = f"easting,northing\n{E0},{N0}\n{E0 + 900.00005},{N0}\n"
+    marks = built(tmp_path, line=line).tables["chainage_marks"]
+    assert list(marks["station"])[-2:] == ["0+800.00", "0+900.00"]
 
 
 def test_equations_change_labels_and_nothing_else(tmp_path):

@@ -246,7 +246,7 @@ def test_a_frame_less_accurate_than_the_window_lets_no_position_pass_and_is_said
     found = places(chainage_m=[100.0, 112.0, 124.0], frame_accuracy_m=3.0)
     assert set(found.joints["position_verdict"]) == {"cannot tell"}
     assert len(found.statements) == 1
-    assert "good to 3 m" in found.statements[0]
+    assert "3 fixes of a.csv can be compared with the line to 3 m at best" in found.statements[0]
 
 
 def test_a_record_that_names_another_line_says_so():

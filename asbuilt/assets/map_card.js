@@ -276,7 +276,7 @@ function opinionText(p) {
 }
 
 // What stands elsewhere in the card; every other column of the table of joints is listed under "Record".
-const SHOWN_ABOVE = new Set(["joint_id", "kind", "in_line", "line", "chainage_m", "station", "offset_m", "chainage_sd_m",
+const SHOWN_ABOVE = new Set(["joint_id", "kind", "in_line", "number_open", "line", "chainage_m", "station", "offset_m", "chainage_sd_m",
   "offset_sd_m", "radius95_m", "placed_by", "leg_probability", "candidates_n", "margin_m", "beyond_m", "fix_chainage_m",
   "fix_offset_m", "fusion_verdict", "position_verdict", "recorded_n", "procedure_n", "reasons", "decision", "latitude",
   "longitude", "easting", "northing", "elevation_m", "source_file", "source_row", "pressure_kind",

@@ -96,13 +96,14 @@ def _straddling(
     frames = _said_of(
         rows[open_ & in_line & by_frame],
         f"would tell by themselves; what keeps them from it is the accuracy of the way into the route's frame, {edge}"
-        " being the window. Name the frame of the receiver's corrections",
+        " being the window. Name the frame of the receiver's corrections, and that of the design file",
     )
     return own + frames
 
 
 def _said_of(rows: pd.DataFrame, what: str) -> list[str]:
-    files = ", ".join(sorted(set(rows["source_file"])))
+    counts = rows["source_file"].value_counts(sort=False).sort_index()
+    files = ", ".join(f"{count} of {file}" for file, count in counts.items())
     return [f"{len(rows)} fixes ({files}) {what}."] if len(rows) > 1 else []
 
 
@@ -206,10 +207,11 @@ def _frame_too_coarse(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarr
     concerned = coarse & in_line
     if not concerned.any():
         return []
-    worst = window.unit.short(rows.loc[concerned, "frame_accuracy_m"].max())
-    files = ", ".join(sorted(set(rows.loc[concerned, "source_file"])))
+    worst = rows[concerned].groupby("source_file")["frame_accuracy_m"].agg(["max", "size"])
+    edge = window.unit.short(window.offset_m)
     return [
-        f"{int(concerned.sum())} fixes ({files}) came through a transformation that is good to {worst}, and the window"
-        f" is {window.unit.short(window.offset_m)}: no position among them is in window. Name the frame of the"
-        " receiver's corrections."
+        f"{size} fixes of {file} can be compared with the line to {window.unit.short(most)} at best, for the way"
+        f" into the route's frame is no better, and the window is {edge}: no position among them is in window. Name the"
+        " frame of the receiver's corrections, and that of the design file."
+        for file, most, size in worst.reset_index().itertuples(index=False)
     ]

@@ -14,7 +14,7 @@ from asbuilt.errors import AlignmentError, NotBuiltError, Problem
 from asbuilt.read.cells import Read, angles, decimal_sign, numbers
 from asbuilt.read.headings import Layout, layout
 from asbuilt.read.rows import SourceRows, source_rows
-from asbuilt.read.sheets import TEXT_ENDINGS, read_sheets
+from asbuilt.read.sheets import TEXT_ENDINGS, frame_of, read_sheets
 from asbuilt.settings import AlignmentSource, RecordSource
 
 LAYER_ENDINGS = (".gpkg", ".geojson", ".json", ".shp", ".kml")
@@ -65,7 +65,7 @@ def _from_layer(path: Path, source: AlignmentSource) -> Polyline:
     is_line = np.isin(shapely.get_type_id(geometries), [1, 2, 5])  # LineString, LinearRing, MultiLineString
     parts = [p for p in shapely.get_parts(geometries[is_line]) if not p.is_empty]
     notes = (f"{int((~is_line).sum())} features that are no lines were left out",) if not is_line.all() else ()
-    text = frame.crs.to_string() if frame.crs else ""
+    text = frame_of(path, frame.crs.to_string() if frame.crs else "", source.crs)
     coordinates = [shapely.get_coordinates(p, include_z=True) for p in parts]
     xyz, joined = _one_line(
         coordinates, source.file, tolerance=1e-8 if frame.crs and frame.crs.is_geographic else _CLOSES

@@ -61,7 +61,7 @@ def positions(
 
     `target` says where to, and the epoch of the fixes for frames that drift.
     """
-    pair = _pair(sheet, uses, rows)
+    pair = _pair(sheet, uses, rows, source.crs or sheet.crs)
     if pair is None:
         nothing = np.full(len(rows.cells), np.nan)
         none = np.full(len(rows.cells), "no position was recorded", dtype=object)
@@ -84,7 +84,7 @@ def positions(
     recorded = np.array(
         [", ".join(filter(None, (text(a), text(b)))) for a, b in zip(pair.first, pair.second, strict=True)]
     )
-    notes = (*_ensemble(origin, crossing), *crossing.notes("its positions"))
+    notes = _ensemble(origin, crossing) or crossing.notes("its positions")
     # the name of an ensemble covers realisations that lie apart, whatever the register says of the way from it
     accuracy_m = max(crossing.accuracy_m, origin.ensemble_accuracy_m)
     return Positions(easting, northing, sd, accuracy_m, recorded, fault, crossing, notes)
@@ -100,7 +100,7 @@ class _Pair:
     headings: tuple[str, str]
 
 
-def _pair(sheet: Sheet, uses: Mapping[str, Use], rows: SourceRows) -> _Pair | None:
+def _pair(sheet: Sheet, uses: Mapping[str, Use], rows: SourceRows, asked: str) -> _Pair | None:
     for is_angle, names in ((True, ("latitude", "longitude")), (False, ("easting", "northing"))):
         there = [n for n in names if n in uses]
         if len(there) == 1:
@@ -117,7 +117,7 @@ def _pair(sheet: Sheet, uses: Mapping[str, Use], rows: SourceRows) -> _Pair | No
     if GEOMETRY_X not in headings:
         return None
     x, y = rows.column(headings.index(GEOMETRY_X)), rows.column(headings.index(GEOMETRY_Y))
-    geographic = bool(sheet.crs) and crs.frame(sheet.crs, where=sheet.where).is_geographic
+    geographic = bool(asked) and crs.frame(asked, where=f"{sheet.where}, crs").is_geographic
     return (
         _Pair(True, y, x, ("the geometry", "the geometry")) if geographic else _Pair(False, x, y, ("the geometry",) * 2)
     )
@@ -226,6 +226,6 @@ def _ensemble(origin: Frame, crossing: Crossing) -> tuple[str, ...]:
     if spread <= crossing.accuracy_m:
         return ()
     return (
-        f"{origin.label} covers realisations that lie up to {spread:g} m apart: ask who set the receiver up which one"
-        " its corrections were in, and say that as crs",
+        f"{origin.label} covers realisations that lie up to {spread:g} m apart, which is added to the error of every"
+        " fix: ask who set the receiver up which one its corrections were in, and say that as crs",
     )

@@ -24,6 +24,8 @@ TEXT_ENDINGS = (".csv", ".txt", ".tsv")
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
 LAYER_ENDINGS = (".gpkg", ".geojson", ".json", ".shp", ".gpx")
 _END = "end of file\x1f"  # stands alone on the last line, unless a quote is still open there
+# Forms that say WGS 84 of every position because they know no other frame: a route file may know better.
+SAY_WGS_84 = (".gpx", ".kml", ".geojson", ".json")
 GEOMETRY_X, GEOMETRY_Y = "geometry x", "geometry y"
 
 
@@ -144,18 +146,24 @@ def _layer(path: Path, file: str, source: RecordSource) -> Sheet:
             frame = pyogrio.read_dataframe(path, layer=layer, fid_as_index=True, on_invalid="ignore")
     except (DataSourceError, DataLayerError) as error:
         raise InputError(Problem(file, f"cannot be read ({error})", "export it anew")) from error
-    columns = [
-        frame[name].astype(object).where(frame[name].notna(), None).tolist() for name in frame if name != "geometry"
-    ]
-    headings: list[Any] = [name for name in frame if name != "geometry"]
+    # a waypoint form has a score of columns of which a file fills three
+    names_kept = [n for n in frame if n != "geometry" and (path.suffix.lower() != ".gpx" or frame[n].notna().any())]
+    columns = [frame[name].astype(object).where(frame[name].notna(), None).tolist() for name in names_kept]
+    headings: list[Any] = list(names_kept)
     crs = ""
     if "geometry" in frame:
         columns += _points(frame.geometry)
         headings += [GEOMETRY_X, GEOMETRY_Y]
-        crs = frame.crs.to_string() if frame.crs else ""
+        crs = frame_of(path, frame.crs.to_string() if frame.crs else "", source.crs)
     return Sheet(
         file, layer if len(names) > 1 else "", [headings, *map(list, zip(*columns, strict=True))], (), crs, True
     )
+
+
+def frame_of(path: Path, found: str, stated: str) -> str:
+    """Return the frame that a layer names; none where the form knows no other and the route file states one."""
+    by_convention = path.suffix.lower() in SAY_WGS_84 and found in ("EPSG:4326", "OGC:CRS84")
+    return "" if by_convention and stated else found
 
 
 def _points(geometry: Any) -> list[list[Any]]:

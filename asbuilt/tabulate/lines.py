@@ -12,6 +12,8 @@ from asbuilt.settings import Settings
 from asbuilt.tabulate.joints import points
 from asbuilt.tabulate.journey import Journey, stations
 
+_ONE = 0.01  # metres: labels have two decimals
+
 
 def alignment_table(designs: Designs) -> pd.DataFrame:
     """Return one row a line."""
@@ -58,10 +60,10 @@ def _marks(design: Design, step: float) -> pd.DataFrame:
     low, high = min(stated.min(), design.start_m), max(stated.max(), design.end_m)
     count = np.arange(np.ceil(low / step), np.floor(high / step) + 1)
     rank = {c: 2 if n % 10 == 0 else 1 for n in count for c in design.stationing.chainages_m(n * step)}
-    special = [design.start_m, *design.stationing.breaks_m, design.end_m]
-    rank = {c: r for c, r in rank.items() if design.start_m <= c <= design.end_m} | dict.fromkeys(
-        map(float, special), 3
-    )
+    special = np.array([design.start_m, *design.stationing.breaks_m, design.end_m])
+    # a round mark that falls on an end or an equation is that mark
+    rank = {c: r for c, r in rank.items() if design.start_m <= c <= design.end_m and np.abs(special - c).min() > _ONE}
+    rank |= dict.fromkeys(special.tolist(), 3)
     at = np.array(sorted(rank))
     columns = {"line": design.name, "chainage_m": at, "station": design.stationing.labels(at)}
     columns |= {"rank": [rank[c] for c in at], "geometry": points(locate(design.line, at))}
