@@ -16,6 +16,7 @@ from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.windows import judge_windows, unknown_requirements
+from asbuilt.outcome import JOINT, SUPERSEDED
 from asbuilt.place.nearest import Reach, place
 from asbuilt.procedures import Procedure
 from asbuilt.publish import checksums, geopackage, joint_log, readme, webmap
@@ -46,7 +47,7 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     step("judging windows and places")
     derived = derive(rows, settings)
     judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=readings.recorded)
-    in_line = (rows["outcome"] == "joint").to_numpy()
+    in_line = (rows["outcome"] == JOINT).to_numpy()
     window = Window(settings.window.position.offset, settings.pipe.stick, settings.route.length_unit)
     places = judge_places(rows, window, in_line=in_line)
     rows = rows.assign(position_verdict=places.joints["position_verdict"])
@@ -80,7 +81,7 @@ def _placed(rows: pd.DataFrame, designs: Designs, *, settings: Settings) -> pd.D
     """Return the rows with their place. Trial joints, duplicates and rows set aside are given no place."""
     own, line = rows["frame_accuracy_m"], designs.accuracy_m(rows["frame_origin"].to_numpy(object))
     rows = rows.assign(frame_accuracy_m=np.hypot(own, line))
-    goes_in = rows["outcome"].isin(["joint", "superseded"])
+    goes_in = rows["outcome"].isin([JOINT, SUPERSEDED])
     located = place(
         rows[goes_in],
         [(design.name, design.line) for design in designs.lines],
@@ -140,7 +141,7 @@ def _tabulated(
 def publish(as_built: AsBuilt, folder: Path, *, step: Step = lambda _: None) -> None:
     """Write the whole hand-over into an empty folder."""
     for name, write in (
-        ("joint_map.html", webmap.write_map),
+        (webmap.NAME, webmap.write_map),
         (geopackage.NAME, geopackage.write_geopackage),
         (joint_log.WORKBOOK_NAME, joint_log.write_workbook),
         (joint_log.CSV_NAME, joint_log.write_csv),

@@ -74,13 +74,13 @@ _strict = click.option("--strict", is_flag=True, help="End with status 3 where s
 def build(route: Path, output: Path, as_of: datetime | None, strict: bool, as_json: bool) -> None:
     """Read the route in the folder ROUTE and write its hand-over, whole or not at all."""
     from asbuilt import build as journey  # the libraries take half a second
-    from asbuilt import folder, settings
+    from asbuilt import folder
 
     asked, output = output, output.resolve()  # a link stays a link: what it leads to is replaced
     _say(folder.restore(output))
     folder.refuse_unless_ours(output, route)
     with _Progress(as_json) as step:
-        found = journey.build(settings.load(route), as_of_date=as_of.date() if as_of else None, step=step)
+        found = _journey(route, as_of, step)
         folder.replace_whole(output, lambda place: journey.publish(found, place, step=step))
     _tell(found, as_json=as_json, closing=f"Written: {asked}")
     sys.exit(3 if strict and found.counts.outstanding else 0)
@@ -94,13 +94,16 @@ def build(route: Path, output: Path, as_of: datetime | None, strict: bool, as_js
 @_refusing
 def check(route: Path, as_of: datetime | None, strict: bool, as_json: bool) -> None:
     """Read everything in ROUTE, write nothing; say what would be set aside and what a column could be."""
-    from asbuilt import build as journey
-    from asbuilt import settings
-
     with _Progress(as_json) as step:
-        found = journey.build(settings.load(route), as_of_date=as_of.date() if as_of else None, step=step)
+        found = _journey(route, as_of, step)
     _tell(found, as_json=as_json, closing="Nothing was written.", with_rows=True)
     sys.exit(3 if strict and found.counts.outstanding else 0)
+
+
+def _journey(route: Path, as_of: datetime | None, step: Callable[[str], None]) -> Any:
+    from asbuilt import build, settings
+
+    return build.build(settings.load(route), as_of_date=as_of.date() if as_of else None, step=step)
 
 
 class _Progress:

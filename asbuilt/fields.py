@@ -99,6 +99,19 @@ KIND_WORDS = {
 }  # fmt: skip
 
 
+# Words for joints that are no butt fusion (common practice, no source).
+NOT_BUTT = r"flange|mechanical|saddle|socket|electro|\bef\b"
+
+
+def is_quantity(name: str) -> bool:
+    """Whether the field is a number that a window may be about. The accuracy of a fix has a judge of its own.
+
+    >>> is_quantity("soak_time"), is_quantity("accuracy"), is_quantity("remarks")
+    (True, False, False)
+    """
+    return name in FIELDS and FIELDS[name].kind == "number" and name != "accuracy"
+
+
 def stored_as(name: str) -> str:
     """Return the column that the field fills.
 

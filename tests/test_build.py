@@ -88,6 +88,7 @@ def test_a_procedure_of_ones_own(tmp_path):
         (("heater_temperature", "heater"), "window.0.check: not as a procedure has it; 'heater' is no quantity"),
         (('unit = "degF"', 'unit = "bar"'), "heater_temperature: unit bar cannot be shown in degC"),
         (('status = "project"', 'status = "sure"'), "window.0.status"),
+        (("heater_temperature", "accuracy"), "window.0.check: not as a procedure has it; 'accuracy' is no quantity"),
         (("[[window]]", "[[windows]]"), "window: not as a procedure has it; Field required"),
         (("low = 410", "low ="), "not TOML"),
     ],
@@ -111,7 +112,10 @@ def test_fixes_that_came_by_a_coarse_way_never_pass(tmp_path):
     joint = found.tables["joints"].iloc[0]
     assert joint["position_verdict"] == "cannot tell"
     assert joint["chainage_sd_m"] == pytest.approx(3.0, abs=0.01)
-    assert any("with the line to 3 m at best" in s for s in found.statements)
+    assert [s for s in found.statements if "3 m" in s or "would tell" in s] == [
+        s for s in found.statements if "with the line to 3 m at best" in s
+    ]
+    assert len(found.statements) == 1
     assert any("good to 3 m, which is added to the error of every fix" in n for n in found.notes)
 
 
@@ -214,6 +218,13 @@ def test_as_of_is_the_latest_time_that_can_be_believed(tmp_path):
 def test_without_any_time_an_as_of_is_asked_for(tmp_path):
     rows = [row.replace("2026-03-01 9:00", "").replace("2026-03-01 10:00", "") for row in EVERY_12[:2]]
     with pytest.raises(InputError, match="no record has a time, so there is no as-of; state as_of"):
+        built(tmp_path, records=csv_of(*rows), toml_changes={"route.as_of": None})
+
+
+def test_a_log_that_lost_its_clock_gives_no_as_of(tmp_path):
+    """Real receivers write 1901 or 1970 where they lost their time (one of the public tracks collected does)."""
+    rows = [f"J{i},1901-12-13 20:45,{E0 + 12 * i},{N0},225" for i in range(1, 4)]
+    with pytest.raises(InputError, match="no record has a time later than 1980, so there is no as-of"):
         built(tmp_path, records=csv_of(*rows), toml_changes={"route.as_of": None})
 
 

@@ -254,6 +254,12 @@ def test_a_record_that_names_another_line_says_so():
     assert "names the line 'branch', which the route does not have" in found.joints["reasons"][0]
 
 
+def test_a_fix_without_an_accuracy_says_so_itself_and_once_for_all():
+    found = places(chainage_m=[100.0, 112.0], offset_sd_m=np.nan, sd_m=np.nan)
+    assert found.joints["reasons"].to_list() == [("the fix states no accuracy",)] * 2
+    assert found.statements == ("2 fixes (2 of a.csv) state no accuracy: no position among them is in window.",)
+
+
 def test_a_file_in_the_wrong_frame_is_said_once_for_its_fixes():
     found = places(chainage_m=[np.nan] * 3, placed_by="unplaced", offset_m=np.nan, far_m=[900.0, 500e3, 501e3])
     assert found.statements[-1].startswith("3 of 3 fixes of a.csv lie far from every line, the nearest 900 m away")

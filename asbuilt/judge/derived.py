@@ -5,13 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from asbuilt.fields import FIELDS
+from asbuilt.fields import FIELDS, is_quantity
 from asbuilt.settings import Settings
 
 PRESSURES = ("bead_pressure", "soak_pressure", "fusion_pressure")
-
-
-_NUMBERS = [f.stored for f in FIELDS.values() if f.kind == "number" and f.name != "accuracy"]
+_NUMBERS = [f.stored for f in FIELDS.values() if is_quantity(f.name)]
 
 
 @dataclass(frozen=True)

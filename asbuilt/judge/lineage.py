@@ -9,9 +9,7 @@ import pandas as pd
 
 from asbuilt.fields import FIELDS
 from asbuilt.judge.replacements import replacements
-
-JOINT, DUPLICATE, SUPERSEDED, TRIAL, SET_ASIDE = "joint", "duplicate", "superseded", "trial", "set aside"
-OUTCOMES = (JOINT, DUPLICATE, SUPERSEDED, TRIAL, SET_ASIDE)
+from asbuilt.outcome import DUPLICATE, JOINT, KEPT, SET_ASIDE, SUPERSEDED, TRIAL
 
 _PRESSURE_KINDS = [f"{f.name}_kind" for f in FIELDS.values() if f.is_pressure]
 _STATED = [f.stored for f in FIELDS.values() if f.kind in ("text", "number") and f.name not in ("joint", "accuracy")]
@@ -122,7 +120,7 @@ def _supersede(rows: pd.DataFrame, found: pd.DataFrame, reasons: dict[int, list[
 
 def _shared_numbers(rows: pd.DataFrame, found: pd.DataFrame, reasons: dict[int, list[str]]) -> list[str]:
     """Differing records under one number: each says so, and those in line wait for somebody to tell them apart."""
-    kept = rows[found["outcome"].isin([JOINT, TRIAL, SUPERSEDED])]
+    kept = rows[found["outcome"].isin(KEPT)]
     open_numbers = []
     for _, group in kept[kept.duplicated("joint", keep=False)].groupby("joint", sort=False):
         number = str(group["joint"].iloc[0])

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
+from asbuilt.outcome import TRIAL
 from asbuilt.quantities import METRE, LengthUnit
 from asbuilt.window import TWO_SIDED_95, judge_uncertain
 
@@ -52,7 +53,7 @@ def judge_places(rows: pd.DataFrame, window: Window, *, in_line: np.ndarray) -> 
         reasons[i].append(f"names the line {rows.loc[i, 'line_recorded']!r}, which the route does not have")
     _trials(rows, verdict, reasons)
     statements += _crowds(rows, verdict, reasons, in_line=in_line, window=window)
-    statements += _no_accuracy(rows, verdict, in_line)
+    statements += _no_accuracy(rows, reasons, in_line)
     statements += _frame_too_coarse(rows, verdict, in_line, window)
     frame = pd.DataFrame({"position_verdict": verdict}, index=rows.index)
     return Placed(
@@ -88,13 +89,14 @@ def _straddling(
         off_text, reach_text, edge = (window.unit.text(v) for v in (abs(off), reach, window.offset_m))
         reasons[i].append(f"fix {off_text} {side} ± {reach_text} (95 %) reaches over the window of {edge}")
     by_frame = _coarse_frame_alone(rows, window.offset_m)
+    coarse = _coarser_than(rows, window)  # of these it is said below, once
     edge = window.unit.short(window.offset_m)
     own = _said_of(
-        rows[open_ & in_line & ~by_frame],
+        rows[open_ & in_line & ~by_frame & ~coarse],
         f"are not accurate enough to tell whether the joint lies in the window of {edge}",
     )
     frames = _said_of(
-        rows[open_ & in_line & by_frame],
+        rows[open_ & in_line & by_frame & ~coarse],
         f"would tell by themselves; what keeps them from it is the accuracy of the way into the route's frame, {edge}"
         " being the window. Name the frame of the receiver's corrections, and that of the design file",
     )
@@ -161,7 +163,7 @@ def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window
 
 def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
     """A trial joint is no part of the line: its place is not judged."""
-    trial = (rows["outcome"] == "trial").to_numpy()
+    trial = (rows["outcome"] == TRIAL).to_numpy()
     verdict[trial] = NO_WINDOW
     for i in rows.index[trial]:
         reasons[i] = ["a trial joint: not part of the line, its place is not judged"]
@@ -191,18 +193,19 @@ def _crowds(
     return statements
 
 
-def _no_accuracy(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarray) -> list[str]:
-    unsure = (
-        in_line & (verdict == CANNOT_TELL) & rows["offset_sd_m"].isna().to_numpy() & rows["offset_m"].notna().to_numpy()
-    )
-    if not unsure.any():
-        return []
-    files = ", ".join(sorted(set(rows.loc[unsure, "source_file"])))
-    return [f"{int(unsure.sum())} fixes state no accuracy ({files}): no position among them is in window."]
+def _no_accuracy(rows: pd.DataFrame, reasons: Reasons, in_line: np.ndarray) -> list[str]:
+    unsure = (rows["offset_sd_m"].isna() & rows["offset_m"].notna()).to_numpy()
+    for i in rows.index[unsure]:
+        reasons[i].append("the fix states no accuracy")
+    return _said_of(rows[unsure & in_line], "state no accuracy: no position among them is in window")
+
+
+def _coarser_than(rows: pd.DataFrame, window: Window) -> np.ndarray:
+    return (rows["frame_accuracy_m"] > window.offset_m).to_numpy()
 
 
 def _frame_too_coarse(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarray, window: Window) -> list[str]:
-    coarse = (rows["frame_accuracy_m"] > window.offset_m).to_numpy()
+    coarse = _coarser_than(rows, window)
     verdict[coarse & (verdict == IN_WINDOW)] = CANNOT_TELL
     concerned = coarse & in_line
     if not concerned.any():

@@ -6,14 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from asbuilt.fields import FIELDS, stored_as
+from asbuilt.fields import FIELDS, NOT_BUTT, stored_as
 from asbuilt.judge.derived import PRESSURES, Derived
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW, WORST_FIRST
 from asbuilt.procedures import Procedure, ProcedureWindow
 from asbuilt.settings import Settings
 from asbuilt.window import judge
 
-_NOT_BUTT = r"flange|mechanical|saddle|socket|electro|\bef\b"
 _CONFIRM = "; limit from memory, confirm against your edition"
 
 
@@ -58,7 +57,7 @@ def judge_windows(
         _check(w, rows, derived, source=_source(w, own, procedure), required=w.check in needed) for w, own in windows
     ]
     method = rows["method"].fillna("")
-    judged = (method.str.contains("butt", case=False) | ~method.str.contains(_NOT_BUTT, case=False)).to_numpy(bool)
+    judged = (method.str.contains("butt", case=False) | ~method.str.contains(NOT_BUTT, case=False)).to_numpy(bool)
     return Judged(_long(rows, checks, judged), _by_joint(rows, checks, judged))
 
 

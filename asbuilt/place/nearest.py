@@ -32,9 +32,9 @@ def place(
 ) -> pd.DataFrame:
     """Return the place of each row, same index.
 
-    `rows` needs easting, northing (working frame; NaN: no fix), sd_m, frame_accuracy_m and line (the record's own
-    word, None: any). The columns are those of `tables.JOINTS` from line to fix_offset_m, without station, and
-    of the second nearest candidate other_line, other_chainage_m and the like; far_m of a fix beyond
+    `rows` needs easting, northing (working frame; NaN: no fix), sd_m, frame_accuracy_m, line (the record's own word,
+    None: any), machine and fused_at. The columns are those of `tables.JOINTS` from line to fix_offset_m, without
+    station, and of the second likeliest place other_line, other_chainage_m and the like; far_m of a fix beyond
     reach from every line; line_unknown where the record names none of the lines.
     """
     sd = np.hypot(rows["sd_m"].to_numpy(float), rows["frame_accuracy_m"].to_numpy(float))

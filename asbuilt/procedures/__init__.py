@@ -12,13 +12,22 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
 
 from asbuilt.errors import Problem, SettingsError
-from asbuilt.fields import FIELDS, stored_as
+from asbuilt.fields import FIELDS, is_quantity, stored_as
 from asbuilt.quantities import UnitError, convert
 
 Status = Literal["project", "read", "second-hand", "from memory"]
+
+
+def _quantity(name: str) -> str:
+    if not is_quantity(name):
+        raise ValueError(f"{name!r} is no quantity of a record")
+    return name
+
+
+Quantity = Annotated[str, AfterValidator(_quantity)]
 
 
 class _Data(BaseModel):
@@ -28,18 +37,11 @@ class _Data(BaseModel):
 class Piece(_Data):
     """One piece of a limit: a polynomial of `over`, for `from` <= over < `below`."""
 
-    over: str
+    over: Quantity
     polynomial: tuple[float, ...] = Field(min_length=1)
     from_: float = Field(default=-np.inf, alias="from")
     below: float = np.inf
     at_most: float = np.inf
-
-    @field_validator("over")
-    @classmethod
-    def _is_a_quantity(cls, value: str) -> str:
-        if value not in FIELDS or FIELDS[value].kind != "number":
-            raise ValueError(f"{value!r} is no quantity of a record")
-        return value
 
 
 def _pieces(value: Any) -> Any:
@@ -52,20 +54,13 @@ Side = Annotated[tuple[Piece, ...], BeforeValidator(_pieces)]
 class ProcedureWindow(_Data):
     """The window of one quantity: two sides, each open, fixed or in pieces, with where it was read."""
 
-    check: str
+    check: Quantity
     unit: str = ""
     low: Side = ()
     high: Side = ()
     pressure: Literal["gauge", "interfacial", ""] = ""
     source: str = Field(min_length=1)
     status: Status
-
-    @field_validator("check")
-    @classmethod
-    def _is_a_quantity(cls, value: str) -> str:
-        if value not in FIELDS or FIELDS[value].kind != "number":
-            raise ValueError(f"{value!r} is no quantity of a record")
-        return value
 
     @property
     def needs(self) -> tuple[str, ...]:

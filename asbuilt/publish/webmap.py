@@ -38,6 +38,8 @@ _POSITION_SAYS = {
     look.NO_WINDOW: "no ring",
 }
 
+NAME = "joint_map.html"
+
 
 def write_map(as_built: AsBuilt, path: Path) -> None:
     """Write the interactive map of the record to `path`: one HTML file. The same record gives the same bytes."""

@@ -5,6 +5,7 @@ row that cannot be a joint is kept with the reason. What makes a whole file unre
 at once.
 """
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import reduce
@@ -16,7 +17,7 @@ import pandas as pd
 
 from asbuilt.crs import Crossing
 from asbuilt.errors import AsBuiltError, InputError, Problem
-from asbuilt.fields import FIELDS, KIND_WORDS
+from asbuilt.fields import FIELDS, KIND_WORDS, NOT_BUTT
 from asbuilt.read.cells import Read, decimal_sign, numbers, text, texts
 from asbuilt.read.headings import Layout, layout, listed
 from asbuilt.read.positions import Target, positions
@@ -31,7 +32,7 @@ class Readings:
     """All source rows. `rows` has one row each, in the order of route.toml, files, sheets and rows, with the columns
 
     source_file, sheet, source_row, cells, why_not (empty for a record), faults (tuple of texts), the stored name of
-    every field, fused_at and started_at (UTC), easting, northing (working frame), sd_m, frame_accuracy_m,
+    every field, fused_at and started_at (UTC), easting, northing (working frame), sd_m, frame_accuracy_m, frame_origin,
     time_recorded, position_recorded, and a kind for each pressure. `recorded` are the fields that have a column in
     any source.
     """
@@ -204,13 +205,10 @@ class _Reader:
         return notes
 
 
-_METHODS = ("flange", "saddle", "socket", "electrofusion", "ef", "mechanical")
-
-
 def _method_in_kind(methods: object, kinds: object) -> np.ndarray:
     """Some crews write into the kind how a joint was made: it is kept as the method where none is stated."""
     pairs = zip(methods, kinds, strict=True)  # type: ignore[call-overload]
-    words = [m or (k if k and any(w in k.lower().split() for w in _METHODS) else None) for m, k in pairs]
+    words = [m or (k if k and re.search(NOT_BUTT, k, re.IGNORECASE) else None) for m, k in pairs]
     return np.array(words, dtype=object)
 
 

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from asbuilt.fields import FIELDS
+from asbuilt.fields import is_quantity
 from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError
 from asbuilt.settings.parts import (
     ColumnSpec,
@@ -198,7 +198,7 @@ class Windows(Part):
     def _limits_hold(cls, limits: dict[str, Limit]) -> dict[str, Limit]:
         faults = []
         for check, limit in limits.items():
-            if check not in FIELDS or FIELDS[check].kind != "number":
+            if not is_quantity(check):
                 faults.append(f"{check}: the name of a quantity of a record")
                 continue
             try:

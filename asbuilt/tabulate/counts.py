@@ -5,6 +5,7 @@ import pandas as pd
 
 from asbuilt.as_built import Counts
 from asbuilt.look import NOT_RECORDED, OUT_OF_WINDOW, WORST_FIRST
+from asbuilt.outcome import DUPLICATE, SET_ASIDE, SUPERSEDED, TRIAL
 from asbuilt.read.alignments import Design
 from asbuilt.tabulate.journey import Journey
 
@@ -19,15 +20,15 @@ def count(
     stands_out |= line["position_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED]) | (line["placed_by"] == "unplaced")
     stands_out |= line["number_open"].astype(bool)
     real_gaps = gaps[gaps["kind"] != "not yet recorded"]
-    set_aside = int(outcomes.get("set aside", 0))
+    set_aside = int(outcomes.get(SET_ASIDE, 0))
     open_gaps = real_gaps[real_gaps["missing_records"] > 0]  # what is unplaced is counted with its joints
     length = sum(d.end_m - d.start_m for d in journey.designs.lines)
     return Counts(
         rows=len(journey.rows),
         joints=len(line),
-        duplicates=int(outcomes.get("duplicate", 0)),
-        superseded=int(outcomes.get("superseded", 0)),
-        trials=int(outcomes.get("trial", 0)),
+        duplicates=int(outcomes.get(DUPLICATE, 0)),
+        superseded=int(outcomes.get(SUPERSEDED, 0)),
+        trials=int(outcomes.get(TRIAL, 0)),
         set_aside=set_aside,
         unplaced=int((line["placed_by"] == "unplaced").sum()),
         fusion=_by_verdict(line["fusion_verdict"]),

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from glob import escape
 from pathlib import Path
 
 import pandas as pd
@@ -11,7 +12,7 @@ from asbuilt import __version__, crs, tables
 from asbuilt.as_built import Counts, Title
 from asbuilt.cautions import CAUTIONS
 from asbuilt.procedures import Procedure
-from asbuilt.settings import Settings
+from asbuilt.settings import Settings, matching
 from asbuilt.tabulate.journey import Journey
 
 
@@ -24,7 +25,7 @@ def info_table(
         *_settings(settings),
         *_inputs(settings, journey),
         *_frames(journey, settings),
-        *((("version", name, value) for name, value in ({"asbuilt": __version__} | crs.versions()).items())),
+        *(("version", name, value) for name, value in ({"asbuilt": __version__} | crs.versions()).items()),
         *(("procedure", w.check, f"{w.source} ({w.status})") for w in procedure.window),
         *_counts(counts),
         *(("statement", str(i), text) for i, text in enumerate(said, start=1)),
@@ -56,10 +57,12 @@ def _settings(settings: Settings) -> Iterator[tuple[str, str, str]]:
 def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, str]]:
     """SHA-256 of each file read, also a procedure; a Shapefile or the like counts with the files beside it."""
     folder = settings.folder
-    asked = {path for source in settings.records for pattern in source.files for path in folder.glob(pattern)}
+    asked = {path for source in settings.records for pattern in source.files for path in matching(folder, pattern)}
     files = {"route.toml", settings.window.procedure, *(d.source.file for d in journey.designs.lines)}
     files |= {path.relative_to(folder).as_posix() for path in asked} | set(journey.rows["source_file"])
-    beside = {p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{Path(f).stem}.*")}
+    beside = {
+        p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{escape(Path(f).stem)}.*")
+    }
     for name in sorted(n for n in files | beside if (folder / n).is_file()):
         yield "input", name, "sha256 " + hashlib.sha256((folder / name).read_bytes()).hexdigest()
 
@@ -70,6 +73,7 @@ def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, st
     yield "frame", "latitude and longitude", frame.base.label
     for crossing in dict.fromkeys((*journey.designs.crossings, *journey.readings.crossings)):
         accuracy = f"accuracy {crossing.accuracy_m:g} m by the EPSG register"
+        accuracy += f"; {crossing.better}" if crossing.better else ""
         yield "frame", f"{crossing.origin} to {crossing.target}", f"{crossing.operation}; {accuracy}"
     stated = f", stated to be in {settings.route.height_crs}" if settings.route.height_crs else ""
     yield "frame", "heights", f"as recorded{stated}; never transformed"

@@ -6,6 +6,7 @@ import shapely
 
 from asbuilt import crs, tables
 from asbuilt.alignment import locate
+from asbuilt.outcome import JOINT, SET_ASIDE
 from asbuilt.place.nearest import radius95_m
 from asbuilt.read.rows import NO_RECORD
 from asbuilt.tabulate.journey import Journey, sentences, stations
@@ -13,8 +14,8 @@ from asbuilt.window import RADIUS_95
 
 
 def joints_table(journey: Journey) -> pd.DataFrame:
-    """Return the joints in line order, trial and cut-out ones included, as tables.JOINTS, with `row` kept as index."""
-    rows = journey.rows[journey.rows["outcome"].isin(["joint", "superseded", "trial"])].copy()
+    """Return the joints in line order, trial and cut-out ones included, as tables.JOINTS."""
+    rows = journey.kept
     xy = _on_line(journey, rows["line"], rows["chainage_m"])
     longitude, latitude = crs.to_base(xy[:, 0].copy(), xy[:, 1].copy(), of=journey.designs.frame)
     local = rows["fused_at"].dt.tz_localize("UTC").dt.tz_convert(journey.zone)
@@ -26,7 +27,7 @@ def joints_table(journey: Journey) -> pd.DataFrame:
         for texts in zip(rows["faults"], lineage, judged["reasons"], journey.place_reasons[rows.index], strict=True)
     ]
     frame = rows.assign(
-        in_line=(rows["outcome"] == "joint"),
+        in_line=(rows["outcome"] == JOINT),
         station=stations(journey.designs, rows["line"], rows["chainage_m"]),
         fused_at=rows["fused_at"].dt.tz_localize("UTC"),
         started_at=rows["started_at"].dt.tz_localize("UTC"),
@@ -83,7 +84,7 @@ def _machine_runs(rows: pd.DataFrame) -> np.ndarray:
 
 def positions_table(journey: Journey) -> pd.DataFrame:
     """Return every opinion of where a joint is: the fix, its projection, and the leg that comes second."""
-    rows = journey.rows[journey.rows["outcome"].isin(["joint", "superseded", "trial"])]
+    rows = journey.kept
     fixes = rows[rows["easting"].notna()]
     fix = _opinion(fixes, "fix", fixes["line"], fixes["chainage_m"]).assign(
         easting=fixes["easting"],
@@ -126,9 +127,7 @@ def checks_table(journey: Journey, joints: pd.DataFrame) -> pd.DataFrame:
     place = pd.Series(range(len(joints)), index=joints["joint_id"])
     checks = journey.judged.checks
     checks = checks.assign(joint_id=journey.rows["joint_id"].reindex(checks["row"]).to_numpy(object))
-    checks = checks[
-        checks["row"].isin(journey.rows.index[journey.rows["outcome"].isin(["joint", "superseded", "trial"])])
-    ]
+    checks = checks[checks["row"].isin(journey.kept.index)]
     order = checks["joint_id"].map(place).to_numpy()
     return tables.conform(checks.iloc[np.argsort(order, kind="stable")], tables.WINDOW_CHECKS)
 
@@ -140,5 +139,5 @@ def records_table(journey: Journey) -> pd.DataFrame:
         sentences((why,) if why else (), faults, lineage)
         for why, faults, lineage in zip(rows["why_not"], rows["faults"], rows["reasons"], strict=True)
     ]
-    aside = (rows["outcome"] == "set aside") & ~rows["why_not"].isin(NO_RECORD)
+    aside = (rows["outcome"] == SET_ASIDE) & ~rows["why_not"].isin(NO_RECORD)
     return tables.conform(rows.assign(reason=reason, outstanding=aside), tables.RECORDS)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from asbuilt.judge.derived import Derived
 from asbuilt.judge.windows import Judged
+from asbuilt.outcome import JOINT, KEPT
 from asbuilt.read.alignments import Design, Designs
 from asbuilt.read.records import Readings
 
@@ -31,9 +32,14 @@ class Journey:
         return {design.name: design for design in self.designs.lines}
 
     @property
+    def kept(self) -> pd.DataFrame:
+        """The rows that stand in the table of joints: in line, cut out, and trial."""
+        return self.rows[self.rows["outcome"].isin(KEPT)]
+
+    @property
     def in_line(self) -> np.ndarray:
         """Which rows are joints that count, shape (rows,)."""
-        return (self.rows["outcome"] == "joint").to_numpy()
+        return (self.rows["outcome"] == JOINT).to_numpy()
 
 
 def stations(designs: Designs, line: pd.Series, chainage_m: pd.Series) -> np.ndarray:

@@ -100,6 +100,14 @@ def hairpin(rng: np.random.Generator, *, apart: float = 8.0, sd: float = 4.0) ->
     return case(f"hairpin, legs {apart:g} m apart, {sd:g} m noise", {"main": line}, [("main", at, found)], 0, rng)
 
 
+def serpentine(rng: np.random.Generator) -> Case:
+    """Twenty legs of 6 km, 8 m apart: every fix has several legs in reach."""
+    ends = [((0.0, 6000.0)[:: 1 if i % 2 == 0 else -1], 8.0 * i) for i in range(20)]
+    line = line_through(*((x, y) for xs, y in ends for x in xs))
+    at = STICK * np.arange(1, int(line.measure[-1] // STICK))
+    return case("serpentine, 20 legs 8 m apart", {"main": line}, [("main", at, records(rng, line, at, sd=4.0))], 0, rng)
+
+
 def hairpin_in_odd_order(rng: np.random.Generator, *, shuffled: bool) -> Case:
     """The hairpin again, its joints made in ten blocks of which a third run backwards, or in no order at all."""
     base = hairpin(rng)
