@@ -176,19 +176,131 @@ def test_two_lines_of_one_name_are_refused(tmp_path):
         load(tmp_path)
 
 
-@pytest.mark.parametrize(
-    "name", ["tally", "survey", "features", "people", "machines", "tests", "decisions", "plan", "found"]
-)
+@pytest.mark.parametrize("name", ["features", "people", "machines", "tests", "decisions", "plan", "found"])
 def test_side_files_are_refused_by_name(tmp_path, name):
     (make_route(tmp_path) / f"{name}.csv").write_text("x\n", encoding="utf-8")
     with pytest.raises(NotBuiltError, match=rf"{name}\.csv: this version does not read it"):
         load(tmp_path)
 
 
-def test_strings_are_refused_by_name(tmp_path):
-    make_route(tmp_path, more='[[string]]\nstring = "S3"\n')
-    with pytest.raises(NotBuiltError, match=r"\[\[string\]\]: this version does not place strings"):
-        load(tmp_path)
+STRING = '[[string]]\nstring = "S3"\n'
+
+
+def told_of(folder, more, changes=None):
+    """Return the refusal of a route with `more` at the end of its route.toml."""
+    make_route(folder, more=more, toml_changes=changes)
+    with pytest.raises(SettingsError, match=r"route\.toml") as caught:
+        load(folder)
+    return str(caught.value)
+
+
+def test_strings_are_read(tmp_path):
+    every = 'tie_ins = ["T03", "T04"]\nfrom = "120 m"\nto = "0.4 km"\nline = "main"\nfirst_fused = "ahead"\n'
+    more = f'{STRING}{every}joints = ["J1", "J9"]\nmethod = "bore"\n[[string]]\nstring = "S4"\ntie_ins = ["", "T05"]\n'
+    settings = load(make_route(tmp_path, more=more))
+    full, bare = settings.string
+    assert (full.string, full.tie_in_back, full.tie_in_ahead, full.joints) == ("S3", "T03", "T04", ("J1", "J9"))
+    assert (full.from_m, full.to_m, full.line, full.first_fused, full.method) == (120, 400, "main", "ahead", "bore")
+    assert (bare.tie_in_back, bare.tie_in_ahead, bare.from_m, bare.first_fused) == ("", "T05", None, None)
+    assert bare.method == "pulled in"
+
+
+def test_one_tie_in_is_that_of_the_back_end_and_one_chainage_may_stand_alone(tmp_path):
+    (only,) = load(make_route(tmp_path, more=f'{STRING}tie_ins = ["T03"]\nto = "90 m"\n')).string
+    assert (only.tie_in_back, only.tie_in_ahead, only.from_m, only.to_m) == ("T03", "", None, 90)
+
+
+def test_feet_of_a_string_are_those_of_the_route(tmp_path):
+    changes = {"route.units": "us", "route.foot": "survey"}
+    (only,) = load(make_route(tmp_path, more=f'{STRING}from = "1000 ft"\n', toml_changes=changes)).string
+    assert only.from_m == pytest.approx(1000 * 1200 / 3937, rel=1e-12)  # the US survey foot, by its definition
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        ('from = "90 m"\nto = "10 m"', "string no. 1: found a table; allowed: from is less than to; here from is 90 m"),
+        ('from = "10 m"\nto = "10 m"', "from is less than to; here from is 10 m, to is 10 m"),
+        ("from = 90", "string no. 1, from: found 90; allowed: a number with its unit in quotes"),
+        ('form = "1 m"', "string no. 1, form: this key is not known; the nearest known is 'from'"),
+        ('from_m = "1 m"', "string no. 1, from_m: this key is not known; the nearest known is 'from'"),
+        ('tie_ins = ["", ""]', "tie_ins: found a list; allowed: one or two different joint numbers, back end first"),
+        ('tie_ins = ["T1", "T1"]', "one or two different joint numbers"),
+        ('tie_ins = ["T1", "T2", "T3"]', "one or two different joint numbers"),
+        ("tie_ins = []", "tie_ins: found an empty list; allowed: one or two"),
+        ('tie_ins = "T1"', "tie_ins: found 'T1'; allowed: a list"),
+        ('joints = ["J1"]', "string no. 1, joints no. 2: not given; it is required"),
+        ('joints = ["J1", ""]', "the numbers of the first and the last joint, in the order they were fused"),
+        ('line = "other"', "string: found a list; allowed: line of S3, 'other', is one of the lines main"),
+        ('first_fused = "left"', "first_fused: found 'left'; allowed: 'ahead' or 'back'"),
+        ('method = "pushed"', "allowed: 'pulled in', 'strung beside trench', 'in trench' or 'bore'"),
+        ('[[string]]\nstring = "S3"', "each string needs a name of its own, found S3, S3"),
+        ("[[string]]\n", "string no. 2, string: not given; it is required"),
+    ],
+)
+def test_what_is_wrong_with_a_string_is_told(tmp_path, keys, told):
+    assert told in told_of(tmp_path, f"{STRING}{keys}\n")
+
+
+def test_a_string_between_chainages_says_its_line_where_there_are_several(tmp_path):
+    more = '[[alignment]]\nline = "branch"\nfile = "design/line.csv"\n' + STRING
+    assert "S3 says its line with from and to: one of main, branch" in told_of(tmp_path, f'{more}from = "1 m"\n')
+    (only,) = load(make_route(tmp_path, more=f'{more}tie_ins = ["T1"]\n')).string
+    assert only.line == ""  # that of its tie-in
+
+
+def test_a_string_that_is_no_list_of_tables(tmp_path):
+    assert "string: found a table; allowed: a list of tables, each headed [[string]]" in told_of(
+        tmp_path, '[string]\nstring = "S3"\n'
+    )
+
+
+def test_how_far_lengths_may_be_trusted(tmp_path):
+    plain = load(make_route(tmp_path))
+    assert (plain.place.stick_sd, plain.place.scale_sd, plain.place.tie_in) == (None, 0.003, None)
+    assert plain.stick_sd_m == pytest.approx(0.048)  # 0.4 % of 12 m
+    stated = load(make_route(tmp_path, more='[place]\nstick_sd = "20 mm"\nscale_sd = 0.01\ntie_in = "3 m"\n'))
+    assert (stated.stick_sd_m, stated.place.scale_sd, stated.place.tie_in) == (0.02, 0.01, 3)
+    for wrong, told in ((0, "0; allowed: greater than 0"), (1, "1; allowed: less than 0.1"), ("'x'", "'x'; allowed")):
+        assert f"place.scale_sd: found {told}" in told_of(tmp_path, f"[place]\nscale_sd = {wrong}\n")
+
+
+def test_a_file_beside_the_records_belongs_to_one_source_and_is_there(tmp_path):
+    make_route(tmp_path)
+    (tmp_path / "tally.csv").write_text("pipe,length\n", encoding="utf-8")
+    assert load(tmp_path).tally.files == ("tally.csv",)
+    assert "tally.files: records no. 1 reads tally.csv, too" in told_of(tmp_path, "", {"records.files": ["*.csv"]})
+    assert "survey.files: no file matches 'survey.csv'" in told_of(tmp_path, "[survey]\n")
+    assert "tally.files: no file matches 'pipes.xlsx'" in told_of(tmp_path, '[tally]\nfiles = ["pipes.xlsx"]\n')
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ('[tally]\ncrs = "EPSG:7855"\n', "allowed: without crs, which would change nothing in [tally]"),
+        ('[survey]\ntime_is = "start"\n', "allowed: without time_is, which would change nothing in [survey]"),
+        (
+            '[tally.columns]\nlenght = "L"\n',
+            "tally.columns.lenght: no field has this name; the nearest known is 'length'",
+        ),
+        (
+            '[tally.columns]\nsoak_time = "L"\n',
+            "a field is one of pipe, length, outside_diameter, wall, lot, string, order",
+        ),
+        ('[survey.columns]\naccuracy = "Q"\n', "survey.columns.accuracy: no field has this name"),
+        (
+            '[survey.columns]\nsd = { column = "Q", unit = "psi" }\n',
+            "survey.columns.sd: found a table; allowed: unit psi",
+        ),
+        ('[survey]\naccuracy = "hdop"\n', 'uere goes with accuracy = "hdop", and only with it'),
+        ('[tally]\nsheeet = "A"\n', "tally.sheeet: this key is not known; the nearest known is 'sheet'"),
+    ],
+)
+def test_tables_of_side_files_are_checked_like_those_of_records(tmp_path, more, told):
+    make_route(tmp_path)
+    for name in ("tally", "survey"):
+        (tmp_path / f"{name}.csv").write_text("a,b\n", encoding="utf-8")
+    assert told in told_of(tmp_path, more)
 
 
 @pytest.mark.parametrize(
@@ -297,7 +409,14 @@ PLACES += [
     "window.limits.soak_time",
     "route.foot",
     "pipe.dr",
+    "place.stick_sd",
+    "place.scale_sd",
+    "tally.files",
+    "tally.columns",
+    "survey.crs",
+    "survey.columns",
 ]
+STRING_KEYS = ("tie_ins", "from", "to", "line", "first_fused", "joints", "method")
 
 
 @pytest.mark.parametrize("place", PLACES)
@@ -315,6 +434,15 @@ def _refusal(folder, place, value):
     except SettingsError as error:
         return error
     return None
+
+
+@pytest.mark.parametrize("key", STRING_KEYS)
+@pytest.mark.parametrize("value", [v for v in HOSTILE if v != '""'])
+def test_a_wrong_type_in_a_string_is_a_refusal(tmp_path, key, value):
+    make_route(tmp_path, more=f"{STRING}{key} = {value}\n")
+    with pytest.raises(SettingsError, match=r"route\.toml: string") as caught:
+        load(tmp_path)
+    assert all(p.found and p.do for p in caught.value.problems)
 
 
 def test_a_byte_order_mark_is_no_mistake_and_another_encoding_is(tmp_path):

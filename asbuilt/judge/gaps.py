@@ -28,32 +28,59 @@ class LineEnds:
     unit: LengthUnit = METRE
 
 
-def find_gaps(joints: pd.DataFrame, ends: LineEnds, *, stick_m: float) -> pd.DataFrame:
+@dataclass(frozen=True)
+class Spacings:
+    """Neighbours along a line: `index` of the joints (n,), chainage and its sd (n,), sd of each spacing (n - 1,)."""
+
+    index: np.ndarray
+    ids: np.ndarray
+    at: np.ndarray
+    sd: np.ndarray
+    spread: np.ndarray
+
+
+def find_gaps(joints: pd.DataFrame, ends: LineEnds, *, stick_m: float, hiding: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return the gaps of one line, in the columns of tables.GAPS without stations, unplaced_here and geometry.
 
-    `joints` are the placed joints in line: joint_id, chainage_m, chainage_sd_m; any order.
+    `joints` are the placed joints in line: joint_id, chainage_m, chainage_sd_m, row_before, step_sd_m; any order.
+    `hiding` says between which joints missing records hide (`place.brackets`, by the index of the joints). Besides
+    the columns of the table: `before` and `after`, index of the joints between which records are likeliest missing.
     """
     joints = joints.sort_values(["chainage_m", "joint_id"], kind="stable")
-    at = joints["chainage_m"].to_numpy(float)
-    ids = joints["joint_id"].to_numpy(object)
+    near = _spacings(joints)
+    between = pd.DataFrame(_between(near, stick_m, ends.unit))
+    if len(between):
+        between = _bracketed(between, near, ends, hiding)
+    parts = [pd.DataFrame(_start(near, ends, stick_m)), between, pd.DataFrame(_end(near, ends, stick_m))]
+    return pd.concat([p for p in parts if len(p)] or parts[:1], ignore_index=True)
+
+
+def _spacings(joints: pd.DataFrame) -> Spacings:
+    """Within a piece the spread of a step is known; elsewhere two neighbours err by themselves."""
     sd = np.nan_to_num(joints["chainage_sd_m"].to_numpy(float), nan=ASSUMED_SD_M)
-    between = _between(at, sd, stick_m, ends.unit)
-    rows = [_row(ends.name, at[i], at[i + 1], ids[i], ids[i + 1], **found) for i, found in between]
-    return pd.DataFrame([*_start(at, sd, ids, ends, stick_m), *rows, *_end(at, sd, ids, ends, stick_m)])
+    spread = np.hypot(sd[:-1], sd[1:])
+    index = joints.index.to_numpy()
+    if "row_before" in joints:
+        before, step = joints["row_before"].to_numpy(), joints["step_sd_m"].to_numpy(float)
+        spread = np.where(before[1:] == index[:-1], step[1:], spread)
+        spread = np.where(before[:-1] == index[1:], step[:-1], spread)
+    return Spacings(index, joints["joint_id"].to_numpy(object), joints["chainage_m"].to_numpy(float), sd, spread)
 
 
 def _row(line: str, low: float, high: float, first: str, last: str, **found: object) -> dict[str, object]:
     gap_id = f"{first or line + ' start'}--{last or line + ' end'}"
     place = {"line": line, "from_chainage_m": low, "to_chainage_m": high, "length_m": high - low}
+    place |= {"joints_within": 0, "before": -1, "after": -1}
     return {"gap_id": gap_id, **place, "from_joint": first, "to_joint": last, "decision": "", **found}
 
 
-def _between(at: np.ndarray, sd: np.ndarray, stick_m: float, unit: LengthUnit) -> list[tuple[int, dict[str, object]]]:
-    spacing, spread = np.diff(at), np.hypot(sd[:-1], sd[1:])
+def _between(near: Spacings, stick_m: float, unit: LengthUnit) -> list[dict[str, object]]:
+    """Return each spacing that holds missing records: its number, how many, and the bounds of that."""
+    spacing, spread = np.diff(near.at), near.spread
     sticks = np.floor(spacing / stick_m + 0.5)
     likely = np.where(spacing - stick_m > _RARE * spread, sticks - 1, 0)
     missing = np.maximum(likely, _needed(spacing - _SURE * spread, stick_m))
-    missing = np.minimum(missing, _less_a_displaced_neighbour(spacing, sd, stick_m))
+    missing = np.minimum(missing, _less_a_displaced_neighbour(spacing, near.sd, stick_m))
     found = []
     for i in np.flatnonzero(missing >= 1):
         low = max(0, int(_needed(spacing[i] - TWO_SIDED_95 * spread[i], stick_m)))
@@ -61,8 +88,44 @@ def _between(at: np.ndarray, sd: np.ndarray, stick_m: float, unit: LengthUnit) -
         text = f"{unit.text(spacing[i], 1)} between neighbours, sticks of {unit.short(stick_m)}"
         counts = {"missing_records": int(missing[i]), "missing_low": min(low, int(missing[i]))}
         counts["missing_high"] = max(high, int(missing[i]))
-        found.append((int(i), {**counts, "kind": "between joints", "evidence": text}))
+        found.append({"first": i, "last": i + 1, "at": i, **counts, "evidence": text})
     return found
+
+
+def _bracketed(between: pd.DataFrame, near: Spacings, ends: LineEnds, hiding: pd.DataFrame | None) -> pd.DataFrame:
+    """Widen each spacing to the reach that holds its missing records with 95 %; those that overlap are one gap."""
+    if hiding is not None and len(hiding):
+        place = pd.Series(np.arange(len(near.index)), index=near.index)
+        told = hiding[hiding[["first", "last"]].isin(near.index).all(axis=1)]
+        ends_at = np.sort(np.column_stack([place[told["first"]], place[told["last"]]]), axis=1)
+        for (low, high), (_, row) in zip(ends_at, told.iterrows(), strict=True):
+            inside = (between["at"] >= low) & (between["at"] < high)
+            between.loc[inside, "first"] = np.minimum(between.loc[inside, "first"], low)
+            between.loc[inside, "last"] = np.maximum(between.loc[inside, "last"], high)
+            if inside.sum() == 1:
+                between.loc[inside, "missing_low"] = min(row["low"], between.loc[inside, "missing_low"].iloc[0])
+                between.loc[inside, "missing_high"] = max(row["high"], between.loc[inside, "missing_high"].iloc[0])
+    return pd.DataFrame([_gap(group, near, ends) for group in _overlapping(between)])
+
+
+def _overlapping(between: pd.DataFrame) -> list[pd.DataFrame]:
+    """Part the spacings into groups whose reaches share more than a joint."""
+    reach = np.maximum.accumulate(between["last"].to_numpy())
+    new = np.concatenate([[True], between["first"].to_numpy()[1:] >= reach[:-1]])
+    return [group for _, group in between.groupby(np.cumsum(new))]
+
+
+def _gap(group: pd.DataFrame, near: Spacings, ends: LineEnds) -> dict[str, object]:
+    first, last = int(group["first"].min()), int(group["last"].max())
+    counts = {name: int(group[name].sum()) for name in ("missing_records", "missing_low", "missing_high")}
+    at = int(group["at"].iloc[0])
+    text = "; ".join(group["evidence"])
+    within = last - first - len(group)
+    if within:
+        text += f"; which of the spacings from {near.ids[first]} to {near.ids[last]} it is no fix can tell"
+    how = {"kind": "between joints", "evidence": text, "joints_within": within}
+    how |= {"before": near.index[at], "after": near.index[at + 1]}
+    return _row(ends.name, near.at[first], near.at[last], near.ids[first], near.ids[last], **(counts | how))
 
 
 def _needed(reach: np.ndarray | float, stick_m: float) -> np.ndarray:
@@ -90,7 +153,8 @@ def _less_a_displaced_neighbour(spacing: np.ndarray, sd: np.ndarray, stick_m: fl
     return missing
 
 
-def _start(at: np.ndarray, sd: np.ndarray, ids: np.ndarray, ends: LineEnds, stick_m: float) -> list[dict[str, object]]:
+def _start(near: Spacings, ends: LineEnds, stick_m: float) -> list[dict[str, object]]:
+    at, sd, ids = near.at, near.sd, near.ids
     if not len(at):
         whole: dict[str, object] = {"kind": "before the first joint", "evidence": "no joint of this line has a place"}
         length = ends.end_m - ends.start_m
@@ -100,7 +164,8 @@ def _start(at: np.ndarray, sd: np.ndarray, ids: np.ndarray, ends: LineEnds, stic
     return _at_end(ends, (ends.start_m, at[0]), ("", ids[0]), sd=sd[0], stick_m=stick_m, has_joint=ends.first_joint)
 
 
-def _end(at: np.ndarray, sd: np.ndarray, ids: np.ndarray, ends: LineEnds, stick_m: float) -> list[dict[str, object]]:
+def _end(near: Spacings, ends: LineEnds, stick_m: float) -> list[dict[str, object]]:
+    at, sd, ids = near.at, near.sd, near.ids
     if not len(at):
         return []
     return _at_end(ends, (at[-1], ends.end_m), (ids[-1], ""), sd=sd[-1], stick_m=stick_m, has_joint=ends.last_joint)

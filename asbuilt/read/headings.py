@@ -8,13 +8,14 @@ unit ("Plate (°F)"), or have a row of units below it.
 import difflib
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
 from asbuilt.errors import InputError, Problem
-from asbuilt.fields import FIELDS, Field
+from asbuilt.fields import Field
 from asbuilt.quantities import UnitError, convert, is_unit, unit
 from asbuilt.read.cells import text
 from asbuilt.read.sheets import GEOMETRY_X, GEOMETRY_Y, Sheet
@@ -24,7 +25,7 @@ _WITH_UNIT = re.compile(r"(.+?)\s*(?:[(\[]\s*([^()\[\]]+?)\s*[)\]]|[,/]\s*([^,/(
 _ROWS_TO_LOOK_AT = 60
 # Units that need no brackets to be known for one at the end of a heading: "Crew C" and "Soak min" are none.
 _PLAIN_UNITS = frozenset(
-    {"°c", "°f", "degc", "degf", "psi", "bar", "kpa", "mpa", "mm", "mm2", "mm²", "in2", "in²", "sec"}
+    {"°c", "°f", "degc", "degf", "psi", "bar", "kpa", "mpa", "mm", "mm2", "mm²", "in2", "in²", "sec", "ft", "m"}
 )
 
 
@@ -46,12 +47,15 @@ class Column:
         return {n.casefold() for n in plain | with_group}
 
 
+Columns = tuple[Column, ...]
+
+
 @dataclass(frozen=True)
 class Use:
     """A field of ours and the columns that fill it (several are joined by a space)."""
 
     field: Field
-    columns: tuple[Column, ...]
+    columns: Columns
     spec: ColumnSpec
     mapped: bool  # by the route file; else matched by a common heading
 
@@ -66,39 +70,52 @@ class Use:
         return self.spec.unit or self.columns[0].unit
 
 
+Uses = Mapping[str, Use]
+
+
 @dataclass(frozen=True)
 class Layout:
-    """How a sheet is read: first data row (index), its columns, what is used for what, and what to tell the user."""
+    """How a sheet is read: first data row (index), its columns, what is used for what, and what to tell the user.
 
+    `source` is the table of the route file that asked for it.
+    """
+
+    source: RecordSource
     first_row: int
-    columns: tuple[Column, ...]
-    uses: Mapping[str, Use]
+    columns: Columns
+    uses: Uses
     notes: tuple[str, ...]
 
 
-def layout(sheet: Sheet, source: RecordSource) -> Layout | None:
-    """Return how the sheet is to be read, or None where no row of it is a heading. Raises InputError."""
+def layout(sheet: Sheet, source: RecordSource, *, fill: Callable[[Columns], Columns] = tuple) -> Layout | None:
+    """Return how the sheet is to be read, or None where no row of it is a heading. Raises InputError.
+
+    `fill` may give columns a unit that the sheet does not state; a quantity without one is not read.
+    """
     found = _heading_row(sheet, source)
     if found is None:
         return None
-    columns = _columns(sheet, found)
     units = _unit_row(sheet, found + 1)
-    if units:
-        columns = tuple(Column(c.at, c.heading, c.name, c.group, c.unit or units.get(c.at, "")) for c in columns)
+    columns = fill(tuple(replace(c, unit=c.unit or units.get(c.at, "")) for c in _columns(sheet, found)))
     mapped = _mapped(sheet, source, columns, found + 1)
-    matched, notes = _matched(source, columns, mapped)
-    return Layout(found + 1 + bool(units), columns, mapped | matched, tuple(f"{sheet.where}: {n}" for n in notes))
+    matched, notes = _matched(sheet.where, source, columns, mapped)
+    return Layout(source, found + 1 + bool(units), columns, {**mapped, **matched}, notes)
 
 
 def _plain(heading: str) -> str:
     return " ".join(re.sub(r"[^\w%]+|_", " ", heading.casefold()).split())
 
 
-_COMMON = {
-    _plain(heading): name
-    for name, f in reversed(FIELDS.items())
-    for heading in (*f.headings, name.replace("_", " "), name)
-}
+@cache
+def _common(kind: type[RecordSource]) -> Mapping[str, str]:
+    """Return the field of each common heading; where two fields share one, the first has it."""
+    fields = reversed(list(kind.fields.items()))
+    return {_plain(heading): name for name, f in fields for heading in (*f.headings, name.replace("_", " "), name)}
+
+
+def field_by_heading(column: Column, source: RecordSource) -> str | None:
+    """Return the field that the trade commonly heads so, of those that the source may have."""
+    return _common(type(source)).get(_plain(column.name))
 
 
 def _cells(sheet: Sheet, row: int) -> list[str]:
@@ -129,16 +146,12 @@ def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
         columns = _columns(sheet, row)
         mapped = {name for c in columns for name in (c.names & wanted)}
         # each field counts once: a row of ticks ("x") is no heading of many eastings
-        common = {_COMMON.get(_plain(c.name)) for c in columns if not c.names & wanted} - {None}
+        common = {field_by_heading(c, source) for c in columns if not c.names & wanted} - {None}
         score = 3 * len(mapped) + len(common)
         # of the two rows of a heading with merged groups the lower one names the columns
-        scores.append((score, row if _continues(sheet, row) else -row, row))
+        scores.append((score, row if any(top < row <= bottom for top, _, bottom, _ in sheet.merged) else -row, row))
     score, _, row = max(scores, default=(0, 0, 0))
     return row if score >= 2 else None
-
-
-def _continues(sheet: Sheet, row: int) -> bool:
-    return any(top < row <= bottom for top, _, bottom, _ in sheet.merged)
 
 
 def listed(columns: Sequence[Column]) -> str:
@@ -161,7 +174,7 @@ def _split_unit(heading: str) -> tuple[str, str]:
     return (name, last) if name and last.casefold() in _PLAIN_UNITS else (heading, "")
 
 
-def _columns(sheet: Sheet, row: int) -> tuple[Column, ...]:
+def _columns(sheet: Sheet, row: int) -> Columns:
     over = [m for m in sheet.merged if m[2] == row - 1 and m[3] > m[1]]  # merged across, in the row above
     groups = {at: sheet.rows[top][left] for top, left, _, right in over for at in range(left, right + 1)}
     columns = []
@@ -180,7 +193,7 @@ def _unit_row(sheet: Sheet, row: int) -> dict[int, str]:
     return bare if len(bare) >= 2 and all(is_unit(cell) for cell in bare.values()) else {}
 
 
-def _mapped(sheet: Sheet, source: RecordSource, columns: tuple[Column, ...], row: int) -> dict[str, Use]:
+def _mapped(sheet: Sheet, source: RecordSource, columns: Columns, row: int) -> dict[str, Use]:
     uses, problems, where = {}, [], f"{sheet.where} row {row}"
     for name, spec in source.columns.items():
         found = [_named(heading, columns) for heading in spec.column]
@@ -188,13 +201,15 @@ def _mapped(sheet: Sheet, source: RecordSource, columns: tuple[Column, ...], row
             if len(matches) != 1:
                 problems.append(_not_one(where, name, heading, matches=matches, columns=columns))
         if all(len(matches) == 1 for matches in found):
-            uses[name] = Use(FIELDS[name], tuple(m[0] for m in found), spec, True)
+            uses[name] = Use(source.fields[name], tuple(m[0] for m in found), spec, True)
     for name, use in uses.items():
         if fault := _unit_fault(name, use.unit, source):
-            column = f"{where}, column {use.columns[0].heading}"
-            column_text = use.columns[0].heading.replace('"', "'")
-            do = f'say its unit in route.toml: {name} = {{ column = "{column_text}", unit = "{FIELDS[name].unit}" }}'
-            problems.append(Problem(column, f"{name}: {fault}", f"{do}, or the unit it is in"))
+            heading, ours = use.columns[0].heading, use.field.unit
+            quoted = heading.replace('"', "'")
+            do = (
+                f'say its unit in route.toml: {name} = {{ column = "{quoted}", unit = "{ours}" }}, or the unit it is in'
+            )
+            problems.append(Problem(f"{where}, column {heading}", f"{name}: {fault}", do))
     if problems:
         raise InputError(problems)
     return uses
@@ -202,23 +217,23 @@ def _mapped(sheet: Sheet, source: RecordSource, columns: tuple[Column, ...], row
 
 def _unit_fault(name: str, found: str, source: RecordSource) -> str:
     """Return why numbers in the unit that was found cannot fill the field; empty where they can."""
-    if not FIELDS[name].unit or (name == "accuracy" and source.accuracy == "hdop"):
+    if not source.fields[name].unit or (name in ("accuracy", "sd") and source.accuracy == "hdop"):
         return ""
     if not found:
         return "it has no unit"
     try:
-        convert(np.zeros(1), found, FIELDS[name].unit)
+        convert(np.zeros(1), found, source.fields[name].unit)
     except UnitError as error:
         return str(error)
     return ""
 
 
-def _named(heading: str, columns: tuple[Column, ...]) -> list[Column]:
+def _named(heading: str, columns: Columns) -> list[Column]:
     exact = [c for c in columns if heading.casefold() == c.heading.casefold()]
     return exact or [c for c in columns if heading.casefold() in c.names]
 
 
-def _not_one(where: str, name: str, heading: str, *, matches: list[Column], columns: tuple[Column, ...]) -> Problem:
+def _not_one(where: str, name: str, heading: str, *, matches: list[Column], columns: Columns) -> Problem:
     if matches:
         names = [f"{c.group} {c.heading}" if c.group else f"column {c.at + 1}" for c in matches]
         what = f"{len(matches)} columns are headed {heading!r} (for {name})"
@@ -228,12 +243,10 @@ def _not_one(where: str, name: str, heading: str, *, matches: list[Column], colu
     return Problem(where, f"no column is headed {heading!r} (for {name})", do)
 
 
-def _matched(
-    source: RecordSource, columns: tuple[Column, ...], mapped: Mapping[str, Use]
-) -> tuple[dict[str, Use], list[str]]:
+def _matched(where: str, source: RecordSource, columns: Columns, mapped: Uses) -> tuple[Uses, tuple[str, ...]]:
     taken = {c.at for use in mapped.values() for c in use.columns}
     spare = [c for c in columns if c.at not in taken and c.heading not in (GEOMETRY_X, GEOMETRY_Y)]
-    wanted = Counter(_COMMON.get(_plain(c.name)) for c in spare)
+    wanted = Counter(field_by_heading(c, source) for c in spare)
     uses: dict[str, Use] = {}
     notes = [
         f"column {u.columns[0].heading!r} says {u.columns[0].unit}, and is read in {u.unit}, as route.toml says"
@@ -242,13 +255,13 @@ def _matched(
     ]
     unused = []
     for column in spare:
-        name = _COMMON.get(_plain(column.name))
+        name = field_by_heading(column, source)
         if name is None or name in mapped:
             unused.append(column.heading)
         elif why := _why_not(name, column, source, wanted[name]):
             notes.append(f"column {column.heading!r} could be {name}, and is not used: {why}")
         else:
-            uses[name] = Use(FIELDS[name], (column,), ColumnSpec(column=(column.heading,)), False)
+            uses[name] = Use(source.fields[name], (column,), ColumnSpec(column=(column.heading,)), False)
     used = _one_pair(uses, mapped)
     unused += [use.columns[0].heading for name, use in uses.items() if name not in used]
     if used:
@@ -256,21 +269,20 @@ def _matched(
         notes.append(f"read by their heading, not mapped in route.toml: {pairs}")
     if unused:
         notes.append(f"columns not used: {', '.join(repr(h) for h in unused)}")
-    return used, notes
+    return used, tuple(f"{where}: {n}" for n in notes)
 
 
 def _why_not(name: str, column: Column, source: RecordSource, how_many: int) -> str:
     if how_many > 1:
         return f"{how_many} columns could be it; map one"
-    if FIELDS[name].is_pressure:
+    if source.fields[name].is_pressure:
         return 'say kind = "gauge" or "interfacial" in route.toml'
     if name == "accuracy" and source.accuracy is None:
         return "say what accuracy means in route.toml"
-    fault = _unit_fault(name, column.unit, source)
-    return f"{fault}; map it" if fault else ""
+    return f"{fault}; map it" if (fault := _unit_fault(name, column.unit, source)) else ""
 
 
-def _one_pair(uses: dict[str, Use], mapped: Mapping[str, Use]) -> dict[str, Use]:
+def _one_pair(uses: Uses, mapped: Uses) -> Uses:
     """A position is read from one pair of columns: the mapped one, else latitude and longitude."""
     angles, plane = {"latitude", "longitude"}, {"easting", "northing"}
     drop = plane if angles & set(mapped) or (angles <= set(uses) and not plane & set(mapped)) else set()

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from pyproj.aoi import AreaOfInterest
 
 from asbuilt import crs
@@ -88,6 +89,15 @@ def positions(
     # the name of an ensemble covers realisations that lie apart, whatever the register says of the way from it
     accuracy_m = max(crossing.accuracy_m, origin.ensemble_accuracy_m)
     return Positions(easting, northing, sd, accuracy_m, recorded, fault, crossing, notes)
+
+
+def epoch_of(times: np.ndarray) -> float | None:
+    """Return the middle of times (datetime64, NaT: none) as a decimal year; frames drift by centimetres a year."""
+    known = pd.Series(times).dropna().sort_values()
+    if known.empty:
+        return None
+    middle = known.iloc[len(known) // 2]
+    return float(middle.year + (middle.day_of_year - 1) / 365.25)
 
 
 @dataclass(frozen=True)

@@ -91,7 +91,8 @@ def _as_json(row: list[str], layout: Layout) -> str:
 def _why_not(row: list[str], layout: Layout, is_feature: bool) -> str:
     filled = [cell for cell in row if cell]
     headings = {c.at: c.heading for c in layout.columns}
-    places = [c.at for c in layout.uses["joint"].columns] if "joint" in layout.uses else []
+    named_by = layout.uses.get(layout.source.named_by)
+    places = [c.at for c in named_by.columns] if named_by else []
     numbers = [row[at] for at in places if at < len(row) and row[at].lower() not in NOTHING]
     if sum(row[at] == heading for at, heading in headings.items() if at < len(row)) > len(filled) / 2:
         return NO_RECORD[0]
@@ -99,6 +100,6 @@ def _why_not(row: list[str], layout: Layout, is_feature: bool) -> str:
         return NO_RECORD[1]
     if len(filled) == 1 and len(headings) > 2 and not is_feature:
         return f"only one cell is filled ({filled[0]!r}): a line of text, or a record without its values"
-    if places and not numbers:
+    if places and not numbers and layout.source.must_be_named:
         return "no joint number: give the row its number to make it a joint"
     return ""

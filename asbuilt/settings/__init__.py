@@ -1,8 +1,9 @@
 """What `route.toml` asks for, checked whole and frozen."""
 
 from asbuilt.settings.load import load
-from asbuilt.settings.model import AlignmentSource, Corrections, RecordSource, Settings
+from asbuilt.settings.model import AlignmentSource, Placing, Settings, StringSpec
 from asbuilt.settings.parts import SERIAL, ColumnSpec, Limit, matching
+from asbuilt.settings.sources import Corrections, RecordSource, SurveySource, TallySource
 
 __all__ = [
     "SERIAL",
@@ -10,8 +11,12 @@ __all__ = [
     "ColumnSpec",
     "Corrections",
     "Limit",
+    "Placing",
     "RecordSource",
     "Settings",
+    "StringSpec",
+    "SurveySource",
+    "TallySource",
     "load",
     "matching",
 ]

@@ -11,11 +11,11 @@ from pydantic import BaseModel, ValidationError
 
 from asbuilt import procedures
 from asbuilt.errors import NotBuiltError, Problem, SettingsError
-from asbuilt.fields import FIELDS
 from asbuilt.settings.model import Settings
 from asbuilt.settings.parts import as_path, is_inside, matching
+from asbuilt.settings.sources import RecordSource, SurveySource, TallySource
 
-SIDE_FILES = ("tally", "survey", "features", "people", "machines", "tests", "decisions", "plan", "found")
+SIDE_FILES = ("features", "people", "machines", "tests", "decisions", "plan", "found")  # not read yet
 
 
 def load(folder: Path) -> Settings:
@@ -32,19 +32,16 @@ def load(folder: Path) -> Settings:
         raise SettingsError(Problem(str(path), "not TOML: nested too deep", "write it flat")) from error
     except ValueError as error:  # a TOMLDecodeError, or a number of thousands of digits
         raise SettingsError(Problem(str(path), f"not TOML: {error}", "mend that line")) from error
-    _refuse_what_is_not_built(asked, folder)
+    _refuse_what_is_not_built(folder)
     return _checked(asked, folder)
 
 
-def _refuse_what_is_not_built(asked: dict[str, Any], folder: Path) -> None:
+def _refuse_what_is_not_built(folder: Path) -> None:
     problems = [
         Problem(f"{name}.csv", "this version does not read it", "move it out of the route folder to build without it")
         for name in SIDE_FILES
         if (folder / f"{name}.csv").exists()
     ]
-    if "string" in asked:
-        what = "[[string]]: this version does not place strings that were moved after fusing"
-        problems.append(Problem("route.toml", what, "take the table out; such joints are shown where their fixes are"))
     if problems:
         raise NotBuiltError(problems)
 
@@ -124,32 +121,41 @@ def _first_causes(errors: list[Any]) -> list[Any]:
 
 
 def _unknown_fields(asked: dict[str, Any]) -> Iterator[Problem]:
-    for number, table in enumerate(_tables(asked, "records"), start=1):
+    for name, kind, table in _sources(asked):
         columns = table.get("columns", {})
-        for name in columns if isinstance(columns, dict) else ():
-            if name not in FIELDS:
-                do = _nearest(name, tuple(FIELDS)) or f"a field is one of {', '.join(FIELDS)}"
-                yield Problem(f"route.toml: records no. {number}, columns.{name}", "no field has this name", do)
+        for field in columns if isinstance(columns, dict) else ():
+            if field not in kind.fields:
+                do = _nearest(field, tuple(kind.fields)) or f"a field is one of {', '.join(kind.fields)}"
+                yield Problem(f"route.toml: {name}columns.{field}", "no field has this name", do)
+
+
+def _sources(asked: dict[str, Any]) -> Iterator[tuple[str, type[RecordSource], dict[str, Any]]]:
+    """Yield each table that names files of rows: how its keys are called, its kind, and what stands in it."""
+    for number, table in enumerate(_tables(asked, "records"), start=1):
+        yield f"records no. {number}, ", RecordSource, table
+    for kind in (TallySource, SurveySource):
+        if isinstance(table := asked.get(kind.table, {}), dict):
+            yield f"{kind.table}.", kind, {"files": list(kind.model_fields["files"].default), **table}
 
 
 def _absent(asked: dict[str, Any], folder: Path) -> Iterator[Problem]:
-    """Every file that is named and not there, and every record file that two sources read."""
-    seen: dict[tuple[Path, Any], int] = {}
-    for number, table in enumerate(_tables(asked, "records"), start=1):
+    """Every file that is named and not there, and every file of rows that two sources read."""
+    seen: dict[tuple[Path, Any], str] = {}
+    for name, kind, table in _sources(asked):
         for pattern in table.get("files", ()) if isinstance(table.get("files"), list) else ():
             paths = matching(folder, pattern) if is_inside(pattern) else None
-            if paths == []:
-                yield _no_file("records", number, "files", pattern)
+            if paths == [] and kind.table in asked:
+                yield _no_file(f"{name}files", pattern)
             for path in paths or ():
                 part = str(table.get("sheet", table.get("layer")))
-                other = seen.setdefault((path, part), number)
-                if other != number:
-                    what = f"records no. {other} reads {path.relative_to(folder).as_posix()}, too"
-                    yield Problem(f"route.toml: records no. {number}, files", what, "name each file in one source")
+                other = seen.setdefault((path, part), name)
+                if other != name:
+                    what = f"{other.rstrip('., ')} reads {path.relative_to(folder).as_posix()}, too"
+                    yield Problem(f"route.toml: {name}files", what, "name each file in one source")
     for number, table in enumerate(_tables(asked, "alignment"), start=1):
         file: Any = table.get("file")
         if is_inside(file) and not (folder / as_path(file)).is_file():
-            yield _no_file("alignment", number, "file", file)
+            yield _no_file(f"alignment no. {number}, file", file)
 
 
 def _tables(asked: dict[str, Any], name: str) -> list[dict[str, Any]]:
@@ -157,9 +163,9 @@ def _tables(asked: dict[str, Any], name: str) -> list[dict[str, Any]]:
     return [t if isinstance(t, dict) else {} for t in found] if isinstance(found, list) else []
 
 
-def _no_file(table: str, number: int, key: str, found: str) -> Problem:
+def _no_file(key: str, found: str) -> Problem:
     do = "correct the name, or put the file in the route folder"
-    return Problem(f"route.toml: {table} no. {number}, {key}", f"no file matches {found!r}", do)
+    return Problem(f"route.toml: {key}", f"no file matches {found!r}", do)
 
 
 def _by_key(error: Any) -> list[Any]:
@@ -186,7 +192,7 @@ def _problem(error: Any) -> Problem:
         do = _nearest(str(error["loc"][-1]), known) or f"known here: {', '.join(known)}"
         return Problem(key, "this key is not known", do)
     allowed = _ALLOWED.get(error["type"], error["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
-    if error["loc"] in (("records",), ("alignment",)) and error["type"] != "value_error":
+    if error["loc"] in (("records",), ("alignment",), ("string",)) and error["type"] != "value_error":
         allowed = f"a list of tables, each headed [[{error['loc'][0]}]]"
     return Problem(key, f"found {_found(error['input'])}", f"allowed: {allowed}")
 
@@ -222,7 +228,7 @@ def _known_keys(loc: tuple[str | int, ...]) -> tuple[str, ...]:
             here = here.model_fields[str(part)].annotation
         here = _inner(here)
     fields = here.model_fields if isinstance(here, type) and issubclass(here, BaseModel) else {}
-    return tuple(name for name in fields if name != "folder")
+    return tuple(key.alias or name for name, key in fields.items() if name != "folder")
 
 
 def _inner(kind: Any) -> Any:

@@ -1,31 +1,27 @@
 """The tables of `route.toml`. A name with a unit at its end holds the quantity in that unit."""
 
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Literal, Self
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from asbuilt.fields import is_quantity
 from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError
 from asbuilt.settings.parts import (
-    ColumnSpec,
     Crs,
     CrsIfAny,
     Day,
-    Duration,
-    Encoding,
     Finite,
     InsidePath,
     Limit,
     Metres,
-    OneOrMore,
     Part,
     PositiveMetres,
     PositiveMillimetres,
     YesNo,
     Zone,
-    column_faults,
 )
+from asbuilt.settings.sources import RecordSource, SurveySource, TallySource
 from asbuilt.stationing import ChainageEquation, Stationing
 
 
@@ -116,56 +112,57 @@ class AlignmentSource(Part):
         )
 
 
-def _column(value: Any) -> Any:
-    return {"column": value} if isinstance(value, str | list) else value
+class StringSpec(Part):
+    """[[string]]: what is known of a string that was moved after fusing. `from` and `to` are chainages in metres."""
 
+    model_config = ConfigDict(populate_by_name=False)  # in the file: from, to
 
-Columns = dict[str, Annotated[ColumnSpec, BeforeValidator(_column)]]
+    string: str = Field(min_length=1)
+    tie_ins: tuple[str, ...] = ()
+    from_m: Metres | None = Field(default=None, alias="from")
+    to_m: Metres | None = Field(default=None, alias="to")
+    line: str = ""
+    first_fused: Literal["ahead", "back"] | None = None
+    joints: tuple[str, str] | None = None
+    method: Literal["pulled in", "strung beside trench", "in trench", "bore"] = "pulled in"
 
+    @property
+    def tie_in_back(self) -> str:
+        """The joint that closes the back end; empty where there is none, or none is known."""
+        return self.tie_ins[0] if self.tie_ins else ""
 
-class Corrections(Part):
-    """[records.corrections]: applied only because it stands there; the raw value is kept."""
+    @property
+    def tie_in_ahead(self) -> str:
+        """The joint that closes the ahead end; empty where there is none, or none is known."""
+        return self.tie_ins[1] if len(self.tie_ins) > 1 else ""
 
-    clock: Duration | None = None
-    swap: YesNo = False
-    sign: YesNo = False
-    shift: tuple[Metres, Metres] | None = None  # to east, to north
-
-
-class RecordSource(Part):
-    """[[records]]: the files of one crew, with their own frame, clock, units and columns."""
-
-    files: tuple[InsidePath, ...] = Field(min_length=1)
-    crs: CrsIfAny = ""
-    accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] | None = None
-    uere: PositiveMetres | None = None
-    default_accuracy: PositiveMetres | None = None
-    timezone: Zone | None = None
-    time_is: Literal["end of cooling", "start"] = "end of cooling"
-    sheet: OneOrMore | None = None
-    layer: str = ""
-    decimal: Literal[".", ","] | None = None
-    encoding: Encoding = ""
-    delimiter: Literal[",", ";", "\t"] | None = None
-    heading_row: int | None = Field(default=None, ge=1, strict=True)
-    columns: Columns = Field(default_factory=dict)
-    corrections: Corrections = Corrections()
-
-    @field_validator("columns")
+    @field_validator("tie_ins")
     @classmethod
-    def _fields_are_known(cls, columns: Columns) -> Columns:
-        faults = [fault for name, spec in columns.items() for fault in column_faults(name, spec)]
-        if faults:
-            raise ValueError("\n".join(faults))
-        return columns
+    def _ends_are_two(cls, joints: tuple[str, ...]) -> tuple[str, ...]:
+        if len(joints) > 2 or not any(joints) or len(set(joints)) < len(joints):
+            raise ValueError('one or two different joint numbers, back end first; "" for an end that has none')
+        return joints
+
+    @field_validator("joints")
+    @classmethod
+    def _first_and_last(cls, joints: tuple[str, str] | None) -> tuple[str, str] | None:
+        if joints and not all(joints):
+            raise ValueError("the numbers of the first and the last joint, in the order they were fused")
+        return joints
 
     @model_validator(mode="after")
-    def _accuracy_has_a_meaning(self) -> Self:
-        if (self.accuracy == "hdop") != (self.uere is not None):
-            raise ValueError('uere goes with accuracy = "hdop", and only with it')
-        if self.accuracy is None and (self.default_accuracy is not None or "accuracy" in self.columns):
-            raise ValueError('say what accuracy means: accuracy = "sd", "68%", "95%", "rms", "cep" or "hdop"')
+    def _from_is_less_than_to(self) -> Self:
+        if self.from_m is not None and self.to_m is not None and not self.from_m < self.to_m:
+            raise ValueError(f"from is less than to; here from is {self.from_m:g} m, to is {self.to_m:g} m")
         return self
+
+
+class Placing(Part):
+    """[place]: how far lengths may be trusted when joints are placed by them."""
+
+    stick_sd: PositiveMetres | None = None  # how much laid sticks differ
+    scale_sd: float = Field(default=0.003, gt=0, lt=0.1)  # how much longer or shorter than its tally a string may be
+    tie_in: PositiveMetres | None = None  # the longest pipe that may stand at a tie-in
 
 
 class Pipe(Part):
@@ -218,6 +215,10 @@ class Settings(Part):
     records: tuple[RecordSource, ...] = Field(min_length=1)
     pipe: Pipe
     window: Windows
+    string: tuple[StringSpec, ...] = ()
+    place: Placing = Placing()
+    tally: TallySource = TallySource()
+    survey: SurveySource = SurveySource()
     folder: Path = Path()
 
     @field_validator("alignment")
@@ -227,3 +228,22 @@ class Settings(Part):
         if len(set(names)) < len(names):
             raise ValueError(f"each line needs a name of its own, found {', '.join(names)}")
         return lines
+
+    @field_validator("string")
+    @classmethod
+    def _strings_fit_the_lines(cls, strings: tuple[StringSpec, ...], info: ValidationInfo) -> tuple[StringSpec, ...]:
+        names = [s.string for s in strings]
+        if len(set(names)) < len(names):
+            raise ValueError(f"each string needs a name of its own, found {', '.join(names)}")
+        lines = [a.line for a in info.data.get("alignment", ())]  # none where that table is wrong itself
+        for s in strings if lines else ():
+            if s.line and s.line not in lines:
+                raise ValueError(f"line of {s.string}, {s.line!r}, is one of the lines {', '.join(lines)}")
+            if not s.line and len(lines) > 1 and (s.from_m is not None or s.to_m is not None):
+                raise ValueError(f"{s.string} says its line with from and to: one of {', '.join(lines)}")
+        return strings
+
+    @property
+    def stick_sd_m(self) -> float:
+        """How much laid sticks differ, one standard deviation; 0.4 % of a stick unless stated (no source)."""
+        return self.place.stick_sd or 0.004 * self.pipe.stick

@@ -256,11 +256,11 @@ class ColumnSpec(Part):
         return value
 
 
-def column_faults(name: str, spec: ColumnSpec) -> list[str]:
-    """Return what is wrong with the column of a field, each as "field: what"."""
-    if name not in FIELDS:
+def column_faults(name: str, spec: ColumnSpec, *, fields: Mapping[str, Field]) -> list[str]:
+    """Return what is wrong with the column of one of `fields`, each as "field: what"."""
+    if name not in fields:
         return []  # told by the loader, with the nearest known name
-    field, faults = FIELDS[name], []
+    field, faults = fields[name], []
     if field.is_pressure and spec.kind is None and name != "drag_pressure":  # drag is a gauge pressure by nature
         faults.append(f'{name}: say kind = "gauge" or kind = "interfacial"')
     if spec.kind and not field.is_pressure:

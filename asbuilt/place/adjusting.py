@@ -1,0 +1,168 @@
+"""Pieces on their way to adjusted chainages: how fixes scatter, where records are missing, then least squares."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from asbuilt.place.adjust import Adjusted, Observed, adjust
+from asbuilt.place.levels import CELLS, Chain, Levels, levels, running_median
+from asbuilt.place.links import TIMED, Paths
+from asbuilt.place.noise import Noise, noise
+from asbuilt.place.pieces import NO_PIECE, Fixes, Pieces
+from asbuilt.place.priors import chances, with_shorter
+
+_BLUNDER = 0.005  # of all fixes are blunders, before one is looked at
+_CERTAIN = 0.5  # from this probability on a fix is taken for one
+_SAME = 2  # cells: levels so near to whole sticks apart are whole sticks apart
+_APART = 1  # cells: what is farther from the likeliest level is another level
+_OFTEN, _UNSEEN = 0.015, 2.0  # from such a share of short pipes on one looks again, for as many again unseen
+_SMALL = 1e-6
+
+
+@dataclass(frozen=True)
+class Sticks:
+    """What is known of sticks (metres; scale as a share)."""
+
+    stick_m: float
+    stick_sd_m: float
+    scale_sd: float
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Entries of the pieces, one piece after the other; shapes (n,).
+
+    `entry` among the paths, `at_m` the adjusted chainage and its `sd_m`, `step_sd_m` of the step from the entry before,
+    `missing` records between the two, `blunder` the probability that the fix is one, `used` whether it has a say.
+    """
+
+    entry: np.ndarray
+    head: np.ndarray
+    piece: np.ndarray
+    at_m: np.ndarray
+    sd_m: np.ndarray
+    step_sd_m: np.ndarray
+    missing: np.ndarray
+    blunder: np.ndarray
+    used: np.ndarray
+    levels: Levels
+    noise: Noise
+    scale: np.ndarray
+    scale_sd: np.ndarray
+
+
+@dataclass(frozen=True)
+class Around:
+    """What else is known of the entries of the paths, shapes (n,): offset of the fix, its group, kind of joint."""
+
+    offset_m: np.ndarray
+    group: np.ndarray
+    is_fitting: np.ndarray
+
+
+def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks: Sticks) -> Placed:
+    """Adjust every piece that has a fix. Entries of no piece, or of one without a fix, are left out."""
+    entry = _entries(parted)
+    piece, way = parted.piece[entry], parted.direction[entry]
+    head = np.diff(piece, prepend=NO_PIECE) != 0
+    at = np.where(parted.used[entry], fixes.at_m[entry], np.nan) * way
+    step, prior = _steps(walk, entry, head, around, sticks)
+    tally = np.cumsum(step)
+    level = at - tally
+    group = around.group[entry]
+    offset = np.where(np.isnan(level), np.nan, around.offset_m[entry])
+    seen = noise(
+        np.stack([level, offset]),
+        fixes.sd_m[entry],
+        piece,
+        group,
+        groups=int(around.group.max(initial=0)) + 1,
+    )
+    sd = fixes.sd_m[entry] * seen.factor[group]
+    related = np.where(group == np.roll(group, 1), seen.correlation[group], 0.0)
+    blunder = _blunder(offset, sd, head)
+    found = _levels(Chain(level, sd, related, head, prior, blunder), sticks)
+    missing, step, step_sd = _told(found, step, head, sticks)
+    used = np.isfinite(at) & (found.blunder < _CERTAIN)
+    used |= np.isfinite(at) & ~np.isin(piece, piece[used])  # where every fix looks like a blunder none is
+    observed = Observed(np.where(used, at, np.nan), sd, related, step, step_sd, head)
+    adjusted = adjust(observed, scale_sd=sticks.scale_sd)
+    return Placed(
+        entry=entry,
+        head=head,
+        piece=piece,
+        at_m=adjusted.at * way,
+        sd_m=np.hypot(adjusted.sd, _other_levels(found, sticks.stick_m)),
+        step_sd_m=adjusted.step_sd,
+        missing=missing,
+        blunder=found.blunder,
+        used=used,
+        levels=found,
+        noise=seen,
+        scale=adjusted.scale,
+        scale_sd=adjusted.scale_sd,
+    )
+
+
+def _levels(chain: Chain, sticks: Sticks) -> Levels:
+    """Return the levels, looking twice where many pipes are shorter than a stick: then a fall is no surprise."""
+    found = levels(chain, stick_m=sticks.stick_m)
+    fell = (np.diff(found.likeliest, prepend=0) < -_SAME) & ~chain.head
+    share = fell.sum() / max(int((~chain.head).sum()), 1)
+    if share <= _OFTEN:
+        return found
+    return levels(replace(chain, prior=with_shorter(chain.prior, _UNSEEN * share)), stick_m=sticks.stick_m)
+
+
+def _entries(parted: Pieces) -> np.ndarray:
+    """Return the entries piece by piece, those of pieces that have a fix."""
+    with_fix = np.unique(parted.piece[parted.used])
+    entry = np.flatnonzero((parted.piece != NO_PIECE) & np.isin(parted.piece, with_fix))
+    return entry[np.argsort(parted.piece[entry], kind="stable")]
+
+
+def _steps(
+    walk: Paths, entry: np.ndarray, head: np.ndarray, around: Around, sticks: Sticks
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the length of the pipe to each entry from the one before (0 at heads), and the chances of the step."""
+    next_ = (entry - np.roll(entry, 1) == 1) & ~head
+    length = np.where(next_, walk.length_m[entry], np.nan)
+    how, skipped = np.where(next_, walk.how[entry], TIMED), np.where(next_, walk.skipped[entry], -1)
+    fitting = around.is_fitting[entry]
+    at_fitting = (fitting | np.roll(fitting, 1)) & ~head
+    prior = chances(how, skipped, at_fitting=at_fitting, length_stated=np.isfinite(length))
+    return np.where(head, 0.0, np.where(np.isnan(length), sticks.stick_m, length)), prior
+
+
+def _blunder(offset_m: np.ndarray, sd: np.ndarray, head: np.ndarray) -> np.ndarray:
+    """Return the chance of each fix to be a blunder in the light of how it lies off the line beside its neighbours.
+
+    Beside its neighbours, for a string on the bank lies off the line as a whole.
+    """
+    aside = np.nan_to_num(offset_m - running_median(offset_m, head)) / (_BROAD * sd)
+    odds = _BLUNDER / (1 - _BLUNDER) * np.exp(np.minimum(0.5 * aside**2, 50.0))
+    return np.asarray(np.minimum(odds / (1 + odds), 1 - _SMALL))
+
+
+_BROAD = 1.5  # offsets scatter by more than the fixes: pipes are laid off the line
+
+
+def _told(
+    found: Levels, step: np.ndarray, head: np.ndarray, sticks: Sticks
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the records missing before each entry, the length of the step with their sticks, and its sd."""
+    rise = np.where(head, 0, np.diff(found.likeliest, prepend=0))
+    many, cell = np.rint(rise / CELLS), sticks.stick_m / CELLS
+    whole = (np.abs(rise - many * CELLS) <= _SAME) & (many >= 0)
+    missing = np.where(whole, many, np.maximum(np.floor(rise / CELLS), 0)).astype(np.int64)
+    length = step + np.where(whole, many * sticks.stick_m, rise * cell)
+    loose = np.maximum(sticks.stick_m / 2, np.abs(rise) * cell)
+    sd = np.where(whole, sticks.stick_sd_m * np.sqrt(np.maximum(many, 0) + 1), loose)
+    return missing, np.where(head, 0.0, length), sd
+
+
+def _other_levels(found: Levels, stick_m: float) -> np.ndarray:
+    """Return what it adds to the spread that a joint may stand on another level than the likeliest."""
+    away = found.cell[:, None] + np.arange(found.share.shape[1]) - found.likeliest[:, None]
+    away = np.where(np.abs(away) > _APART, away * (stick_m / CELLS), 0.0)
+    return np.asarray(np.sqrt((found.share * away**2).sum(axis=1)))

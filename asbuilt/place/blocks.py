@@ -1,0 +1,36 @@
+"""A long chain cut into blocks that overlap, so that a pass along the chain is a pass over all blocks at once.
+
+What lies farther away than the overlap has no say any more in what a joint is; where a chain begins anew, nothing
+before it has. So the middle of each block is as good as a pass over the whole.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+CORE, OVERLAP = 64, 32  # entries of a block that count, and those on either side that only lead in
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """`entry` of shape (steps, blocks) is the entry of each step, `outside` whether the chain has none there."""
+
+    entry: np.ndarray
+    outside: np.ndarray
+
+    def middle(self, found: np.ndarray) -> np.ndarray:
+        """Return what was found for (steps, blocks, ...) as the chain has it, shape (entries, ...)."""
+        flat = found[OVERLAP : OVERLAP + CORE].swapaxes(0, 1).reshape(-1, *found.shape[2:])
+        return flat[: self._entries]
+
+    @property
+    def _entries(self) -> int:
+        return int(self.entry.max()) + 1
+
+
+def blocks(entries: int) -> Blocks:
+    """Cut a chain of so many entries, one at least."""
+    start = np.arange(-(-entries // CORE)) * CORE - OVERLAP
+    entry = np.arange(CORE + 2 * OVERLAP)[:, None] + start
+    outside = (entry < 0) | (entry >= entries)
+    return Blocks(np.clip(entry, 0, entries - 1), outside)

@@ -1,0 +1,195 @@
+"""Which joints follow one another in the pipe, and how that is known.
+
+Serial numbers that meet outrank a stated order in a string, and that outranks the order in which a machine worked:
+sticks are joined in pairs first, and one machine serves two strings. A path is a row of joints each of which follows
+the one before it; every joint stands in exactly one path, alone if nothing is known of its neighbours.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+# How it is known that a joint follows the one before, weakest first.
+UNMET = 0  # next in the machine's time, but the serials of their pipes do not meet: something lies between
+TIMED = 1  # next in the machine's time
+STATED = 2  # next in the stated order of a string
+MET = 3  # the serials of their pipes meet
+
+
+@dataclass(frozen=True)
+class Paths:
+    """Joints in paths, one path after the other. All arrays have shape (n,) and speak of an entry.
+
+    `row` is the position of the joint among the rows, `path` the number of its path; `how` is one of the words
+    above and `length_m` the length of the pipe between the joint and the one before it (NaN: not stated; both mean
+    nothing at the head of a path). `skipped` counts the joint numbers left out between the two (-1: they tell nothing).
+    """
+
+    row: np.ndarray
+    path: np.ndarray
+    how: np.ndarray
+    length_m: np.ndarray
+    skipped: np.ndarray
+
+    @property
+    def head(self) -> np.ndarray:
+        """Whether each entry begins a path."""
+        return np.diff(self.path, prepend=-1) != 0
+
+
+@dataclass(frozen=True)
+class Links:
+    """Pairs of rows that are neighbours in the pipe: positions `a` and `b`, how it is known, pipe between them (m)."""
+
+    a: np.ndarray
+    b: np.ndarray
+    how: np.ndarray
+    length_m: np.ndarray
+
+
+NO_LINKS = Links(*(np.array([], dtype=t) for t in (np.int64, np.int64, np.int8, float)))
+
+
+def paths(rows: pd.DataFrame, *, pipe_length_m: pd.Series, stated: Links = NO_LINKS) -> Paths:
+    """Return the paths of the rows.
+
+    `rows` needs joint, machine, fused_at, string, order, pipe_a, pipe_b, length_a_m, length_b_m, length_added_m;
+    `pipe_length_m` are the lengths of the tally by serial number; `stated` links come from the route file.
+    """
+    serial = _by_serial(rows, pipe_length_m)
+    timed = _by_time(rows)
+    strong = _together(serial, stated, _by_string(rows))
+    if len(strong.a):
+        return _numbered(rows, _joined(rows, strong, timed))
+    return _numbered(rows, _in_time(rows, timed))
+
+
+def _together(*links: Links) -> Links:
+    return Links(*(np.concatenate([getattr(k, f) for k in links]) for f in Links.__dataclass_fields__))
+
+
+def _by_serial(rows: pd.DataFrame, pipe_length_m: pd.Series) -> Links:
+    """Link the two joints that name the same pipe. A serial that stands on more than two joints names none."""
+    ends = [
+        pd.DataFrame({"row": np.arange(len(rows)), "pipe": rows[pipe].to_numpy(object), "m": rows[m].to_numpy(float)})
+        for pipe, m in (("pipe_a", "length_a_m"), ("pipe_b", "length_b_m"))
+    ]
+    told = pd.concat(ends)
+    told = told[told["pipe"].notna()]
+    told = told.assign(pipe=told["pipe"].str.strip().str.casefold()).drop_duplicates(["row", "pipe"])
+    told = told[told.groupby("pipe")["row"].transform("size") == 2].sort_values(["pipe", "row"], kind="stable")
+    if told.empty:
+        return NO_LINKS
+    recorded = told.groupby("pipe", sort=True)["m"].first()
+    tally = pipe_length_m.rename(index=lambda s: s.strip().casefold()) if len(pipe_length_m) else pipe_length_m
+    length = tally.reindex(recorded.index).astype(float).fillna(recorded)
+    pair = told["row"].to_numpy().reshape(-1, 2)
+    return Links(pair[:, 0], pair[:, 1], np.full(len(pair), MET, np.int8), length.to_numpy())
+
+
+def _by_string(rows: pd.DataFrame) -> Links:
+    """Link the joints of a string whose records state their order in it."""
+    told = rows.assign(at=np.arange(len(rows)))[(rows["string"].notna() & rows["order"].notna()).to_numpy()]
+    told = told.sort_values(["string", "order", "at"])
+    return _neighbours(rows, told["at"].to_numpy(np.int64), told["string"].to_numpy(object), STATED)
+
+
+def _by_time(rows: pd.DataFrame) -> Links:
+    """Link the joints that one machine made one after the other."""
+    told = rows.assign(at=np.arange(len(rows)))[(rows["machine"].notna() & rows["fused_at"].notna()).to_numpy()]
+    told = told.sort_values(["machine", "fused_at", "at"])
+    return _neighbours(rows, told["at"].to_numpy(np.int64), told["machine"].to_numpy(object), TIMED)
+
+
+def _neighbours(rows: pd.DataFrame, at: np.ndarray, group: np.ndarray, how: int) -> Links:
+    """The pipe between two joints is the one that was added at the first of them."""
+    same = group[1:] == group[:-1]
+    a, b = at[:-1][same], at[1:][same]
+    return Links(a, b, np.full(len(a), how, np.int8), rows["length_added_m"].to_numpy(float)[a])
+
+
+def _in_time(rows: pd.DataFrame, timed: Links) -> Paths:
+    """Return the runs of the machines as paths, and every other joint as a path of its own."""
+    n = len(rows)
+    before, how, length = np.full(n, -1), np.zeros(n, np.int8), np.full(n, np.nan)
+    before[timed.b], how[timed.b], length[timed.b] = timed.a, timed.how, timed.length_m
+    linked = np.zeros(n, dtype=bool)
+    linked[timed.a] = linked[timed.b] = True
+    runs = np.concatenate([timed.a[before[timed.a] < 0], timed.b]) if len(timed.a) else np.array([], dtype=np.int64)
+    place = rows.assign(at=np.arange(n)).iloc[runs].sort_values(["machine", "fused_at", "at"])["at"].to_numpy(np.int64)
+    order = np.concatenate([place, np.flatnonzero(~linked)])
+    return Paths(order, np.cumsum(before[order] < 0) - 1, how[order], length[order], np.full(n, -1))
+
+
+class _Ends:
+    """Joints joined to paths, link by link: no joint gets a third neighbour, no path bites its tail."""
+
+    def __init__(self, n: int) -> None:
+        self.beside: list[list[tuple[int, int, float]]] = [[] for _ in range(n)]
+        self.root = list(range(n))
+
+    def _find(self, i: int) -> int:
+        while self.root[i] != i:
+            self.root[i] = self.root[self.root[i]]
+            i = self.root[i]
+        return i
+
+    def join(self, a: int, b: int, how: int, length: float) -> None:
+        """Make a and b neighbours if both have an end free and belong to different paths."""
+        x, y = self._find(a), self._find(b)
+        if x == y or len(self.beside[a]) > 1 or len(self.beside[b]) > 1:
+            return
+        self.root[x] = y
+        self.beside[a].append((b, how, length))
+        self.beside[b].append((a, how, length))
+
+
+def _joined(rows: pd.DataFrame, strong: Links, timed: Links) -> Paths:
+    """Join serial links, then stated ones, then those of time between ends that are still free."""
+    ends = _Ends(len(rows))
+    for order in (np.flatnonzero(strong.how == MET), np.flatnonzero(strong.how == STATED)):
+        for i in order:
+            ends.join(int(strong.a[i]), int(strong.b[i]), int(strong.how[i]), float(strong.length_m[i]))
+    named = (rows["pipe_a"].notna() & rows["pipe_b"].notna()).to_numpy()
+    for a, b, length in zip(timed.a.tolist(), timed.b.tolist(), timed.length_m.tolist(), strict=True):
+        ends.join(a, b, UNMET if named[a] and named[b] else TIMED, length)
+    return _walked(ends)
+
+
+def _walked(ends: _Ends) -> Paths:
+    """Walk every path from one end to the other, from the end that comes first among the rows."""
+    seen = [False] * len(ends.beside)
+    entries: list[tuple[int, int, int, float]] = []
+    number = 0
+    for start, beside in enumerate(ends.beside):
+        if seen[start] or len(beside) == 2:
+            continue
+        here, how, length = start, 0, np.nan
+        while True:
+            seen[here] = True
+            entries.append((here, number, how, length))
+            onward = [step for step in ends.beside[here] if not seen[step[0]]]
+            if not onward:
+                break
+            here, how, length = onward[0]
+        number += 1
+    columns = [np.array(column) for column in zip(*entries, strict=True)]
+    return Paths(columns[0], columns[1], columns[2].astype(np.int8), columns[3], np.full(len(entries), -1))
+
+
+def _numbered(rows: pd.DataFrame, found: Paths) -> Paths:
+    """Count the numbers that are skipped along each path, where its numbers follow one another at all."""
+    number = rows["joint"].str.extract(r"(\d+)\D*$", expand=False).to_numpy(object)[found.row]
+    value = np.array([float(n[-9:]) if isinstance(n, str) else np.nan for n in number])
+    apart = np.diff(value, prepend=np.nan)
+    apart[found.head] = np.nan
+    rises, falls = (pd.Series((apart == one).astype(float)).groupby(found.path).transform("mean") for one in (1, -1))
+    apart = np.where(falls > rises, -apart, apart)  # some crews count down; a number that turns back counts anew
+    follows = np.maximum(rises, falls).to_numpy()
+    many = np.bincount(found.path, minlength=1)[found.path] >= _TELLING
+    skipped = np.where(many & (follows > _FOLLOWS) & np.isfinite(apart) & (apart >= 1), apart - 1, -1)
+    return Paths(found.row, found.path, found.how, found.length_m, np.minimum(skipped, _MANY).astype(np.int64))
+
+
+_TELLING, _FOLLOWS, _MANY = 6, 0.6, 99  # so many joints, such a share of them, tell that numbers follow one another

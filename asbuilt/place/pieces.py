@@ -1,0 +1,196 @@
+"""Paths cut into pieces that run one way along one line, and what the order does not explain taken out of them.
+
+A crew moves to another reach, a run turns back, a fix jumps away and back, a path crosses from one line to another:
+at each of these a piece ends. An order in which the joints do not walk along the line at all is not used.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from asbuilt.place.links import STATED, Paths
+
+_AHEAD = 3.5  # sticks: more than so many beyond the pipes between two fixes is a move, not missing records
+_DOUBT = 5.0  # standard deviations
+_LAG = 3  # fixes apart that tell which way a piece runs
+_CREDIBLE = 0.7  # of a piece's fixes must lie further along than the third before them
+_TELLING, _LEAST = 8, 3.5  # a path of so many fixes is no order if its pieces have fewer than so many on average
+NO_PIECE = -1
+
+
+@dataclass(frozen=True)
+class Fixes:
+    """Fixes of the entries of paths, shapes (n,): line (-1: none), chainage (NaN: none), sd, is it to be left out."""
+
+    line: np.ndarray
+    at_m: np.ndarray
+    sd_m: np.ndarray
+    stays: np.ndarray
+    is_tie_in: np.ndarray
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Shapes (n,): `piece` of each entry (NO_PIECE: none), `direction` of its piece (1 up-chainage, -1 down).
+
+    `used` marks entries whose fix counts, `alone` those placed by their fix only, `orderless` those whose order was
+    not credible.
+    """
+
+    piece: np.ndarray
+    direction: np.ndarray
+    used: np.ndarray
+    orderless: np.ndarray
+
+
+def pieces(paths: Paths, fixes: Fixes, *, stick_m: float) -> Pieces:
+    """Cut the paths."""
+    usable = np.isfinite(fixes.at_m) & ~fixes.stays
+    cut = paths.head | _leaves_the_stand(paths, fixes.stays)
+    tally = np.cumsum(np.where(paths.head, 0.0, np.where(np.isnan(paths.length_m), stick_m, paths.length_m)))
+    excursion, blunder = _lone(np.cumsum(cut), tally, fixes, usable, stick_m=stick_m)
+    usable &= ~blunder
+    walking = usable & ~excursion
+    moved = _moved(paths, fixes, walking, cut, tally=tally, stick_m=stick_m)
+    usable, walking = usable & ~moved, walking & ~moved
+    piece = _segments(paths, fixes, walking, cut, tally=tally, stick_m=stick_m)
+    piece, direction, orderless = _directed(piece, fixes.at_m, walking, paths.path)
+    singles = np.flatnonzero(usable & (piece == NO_PIECE))
+    piece[singles] = piece.max(initial=-1) + 1 + np.arange(len(singles))
+    return Pieces(piece, direction, usable, orderless)
+
+
+def _leaves_the_stand(paths: Paths, stays: np.ndarray) -> np.ndarray:
+    """A string made at a stand follows nothing in place because it follows it in time: only serials or words link."""
+    return (stays != np.insert(stays[:-1], 0, False)) & (paths.how < STATED)
+
+
+def _lone(
+    run: np.ndarray, tally: np.ndarray, fixes: Fixes, usable: np.ndarray, *, stick_m: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return fixes that jump away from both neighbours and back, in two kinds: joints made elsewhere, and blunders.
+
+    Where the neighbours leave room for the joint between them its fix is a blunder; where they do not, the joint
+    was made elsewhere.
+    """
+    elsewhere, blunder = np.zeros(len(run), dtype=bool), np.zeros(len(run), dtype=bool)
+    at = np.flatnonzero(usable)
+    if len(at) < 3:
+        return elsewhere, blunder
+    a, b, c = at[:-2], at[1:-1], at[2:]
+    room = _DOUBT * np.hypot(fixes.sd_m[b], np.hypot(fixes.sd_m[a], fixes.sd_m[c]))
+    jump = np.minimum(_apart(fixes, a, b), _apart(fixes, b, c)) - stick_m * _AHEAD - (tally[c] - tally[a]) > room
+    closes = _apart(fixes, a, c) < (tally[c] - tally[a]) + stick_m + room
+    lone = jump & closes & (run[a] == run[b]) & (run[b] == run[c])
+    fits = np.abs(_apart(fixes, a, c) - (tally[c] - tally[a])) < stick_m / 2
+    elsewhere[b[lone & (~fits | fixes.is_tie_in[b])]] = True
+    blunder[b[lone & fits & ~fixes.is_tie_in[b]]] = True
+    return elsewhere, blunder
+
+
+def _apart(fixes: Fixes, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return np.where(fixes.line[a] == fixes.line[b], np.abs(fixes.at_m[b] - fixes.at_m[a]), np.inf)
+
+
+def _segments(
+    paths: Paths, fixes: Fixes, walking: np.ndarray, cut: np.ndarray, *, tally: np.ndarray, stick_m: float
+) -> np.ndarray:
+    """Number the stretches of each path between moves; entries without a fix go with those on either side of them.
+
+    At an end of a stretch an entry without a fix belongs to it only where more than time says so.
+    """
+    piece = np.full(len(paths.row), NO_PIECE)
+    at = np.flatnonzero(walking)
+    if not len(at):
+        return piece
+    piece[at] = np.insert(np.cumsum(_breaks(fixes, at, np.cumsum(cut), tally, stick_m)), 0, 0)
+    ahead = _filled(piece, forward=True)
+    behind = _filled(piece, forward=False)
+    open_ = piece == NO_PIECE
+    between = open_ & (ahead == behind)
+    piece[between] = ahead[between]
+    firm = np.append(paths.how >= STATED, False) & ~np.append(paths.head, True)
+    _extend(piece, open_, firm)
+    return piece
+
+
+def _breaks(fixes: Fixes, at: np.ndarray, run: np.ndarray, tally: np.ndarray, stick_m: float) -> np.ndarray:
+    """Whether the order breaks between neighbouring fixes, shape (fixes - 1,)."""
+    a, b = at[:-1], at[1:]
+    room = _AHEAD * stick_m + _DOUBT * np.hypot(fixes.sd_m[a], fixes.sd_m[b])
+    return np.asarray((_apart(fixes, a, b) > tally[b] - tally[a] + room) | (run[a] != run[b]))
+
+
+def _moved(
+    paths: Paths, fixes: Fixes, walking: np.ndarray, cut: np.ndarray, *, tally: np.ndarray, stick_m: float
+) -> np.ndarray:
+    """Whether each entry was fused elsewhere and moved: its fixes jump away and back, and serials or words do not.
+
+    Where the pipes before and behind such a run meet it, and the fixes on either side leave room for its tally, the
+    string lies between them, wherever it was strung out.
+    """
+    out, at = np.zeros(len(walking), dtype=bool), np.flatnonzero(walking)
+    breaks = np.flatnonzero(_breaks(fixes, at, np.cumsum(cut), tally, stick_m)) if len(at) > 2 else at[:0]
+    loose = np.concatenate([[0], np.cumsum((paths.how < STATED) | paths.head)])
+    for left, right in pairwise(breaks):
+        a, b = at[left], at[right + 1]
+        room = stick_m + _DOUBT * np.hypot(fixes.sd_m[a], fixes.sd_m[b])
+        closes = abs(abs(fixes.at_m[b] - fixes.at_m[a]) - (tally[b] - tally[a])) < room
+        if loose[b + 1] == loose[a + 1] and closes and fixes.line[a] == fixes.line[b]:
+            out[at[left + 1 : right + 1]] = True
+    return out
+
+
+def _filled(piece: np.ndarray, *, forward: bool) -> np.ndarray:
+    """Return the piece of the last (or next) entry that has one."""
+    order = piece if forward else piece[::-1]
+    known = np.maximum.accumulate(np.where(order != NO_PIECE, np.arange(len(order)), -1))
+    found = np.where(known >= 0, order[known], NO_PIECE)
+    return found if forward else found[::-1]
+
+
+def _extend(piece: np.ndarray, open_: np.ndarray, firm: np.ndarray) -> None:
+    """Carry pieces over entries without a fix that serials or words link to them; `firm` (n + 1,): to the one before."""
+    for i in np.flatnonzero(open_):
+        if piece[i] == NO_PIECE and firm[i] and i:
+            piece[i] = piece[i - 1]
+    for i in np.flatnonzero(open_)[::-1]:
+        if piece[i] == NO_PIECE and firm[i + 1]:
+            piece[i] = piece[i + 1]
+
+
+def _directed(
+    piece: np.ndarray, at_m: np.ndarray, walking: np.ndarray, path: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give each piece its direction, and take apart those that run neither way."""
+    direction, orderless = np.ones(len(piece), dtype=np.int64), np.zeros(len(piece), dtype=bool)
+    at = np.flatnonzero(walking & (piece != NO_PIECE))
+    count = int(piece.max(initial=-1)) + 1
+    if not count:
+        return piece, direction, orderless
+    up, down, steps = (np.zeros(count) for _ in range(3))
+    for lag in (_LAG, 2, 1):  # a short piece is told by what it has
+        a, b = at[:-lag], at[lag:]
+        same = (piece[a] == piece[b]) & (steps[piece[a]] == 0)
+        rises = np.sign(at_m[b] - at_m[a])[same]
+        up += np.bincount(piece[a][same], weights=rises > 0, minlength=count)
+        down += np.bincount(piece[a][same], weights=rises < 0, minlength=count)
+        steps = up + down
+    way = np.where(down > up, -1, 1)
+    credible = np.maximum(up, down) >= _CREDIBLE * np.maximum(steps, 1)
+    joints, parts = (np.bincount(path[at], minlength=path.max() + 1), _parts(piece[at], path[at], path.max() + 1))
+    shattered = (joints >= _TELLING) & (joints < _LEAST * parts)
+    inside = piece != NO_PIECE
+    direction[inside] = way[piece[inside]]
+    orderless[inside] = ~credible[piece[inside]] | shattered[path[inside]]
+    single = (np.bincount(piece[at], minlength=count) < 2) & (np.bincount(piece[inside], minlength=count) < 2)
+    orderless[inside] &= ~single[piece[inside]]
+    piece = np.where(orderless, NO_PIECE, piece)
+    return piece, direction, orderless
+
+
+def _parts(piece: np.ndarray, path: np.ndarray, count: int) -> np.ndarray:
+    """Return in how many pieces each path falls, shape (count,)."""
+    pairs = np.unique(np.column_stack([path, piece]), axis=0)
+    return np.bincount(pairs[:, 0], minlength=count)

@@ -1,0 +1,64 @@
+"""Joints that were fused at one place while the string was pulled away: their fixes say where the machine stood.
+
+Decided by likelihood: along a path, fixes of neighbours lie a pipe length apart where the machine walks along the
+line, and on one spot where it stays. Three joints in a row are enough if the fixes are good enough to tell.
+"""
+
+import numpy as np
+
+from asbuilt.place.links import Paths
+
+_CREEP_M = 0.5  # how far a machine that stays moves between joints
+_RELATED = 1.86  # (1 + r) / (1 - r) for errors of neighbours that correlate by 0.3
+_SURE = 8.0  # log of the odds, for what a stay would change
+_ONE = 6.0  # one step has no more say than this, log of the odds
+_LOOSE = 2.5  # standard deviations that fixes of one spot scatter by at most (root mean square)
+_CLOSE = 0.25  # or: they spread over less than this share of the tally
+
+
+def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, is_fitting: np.ndarray) -> np.ndarray:
+    """Return which entries were fused where the machine stayed, shape (n,).
+
+    `xy_m` (rows, 2) are fixes in metres of the plane (NaN: none), `sd_m` (rows,) their spread; `is_fitting` (rows,)
+    marks joints at fittings, which lie close together by nature.
+    """
+    out = np.zeros(len(paths.row), dtype=bool)
+    tally = np.cumsum(np.where(paths.head, 0.0, np.where(np.isnan(paths.length_m), stick_m, paths.length_m)))
+    has = np.flatnonzero(np.isfinite(xy_m[paths.row, 0]) & ~is_fitting[paths.row])
+    if len(has) < 3:
+        return out
+    at, path, xy, sd = tally[has], paths.path[has], xy_m[paths.row[has]], sd_m[paths.row[has]]
+    together = _together(xy, at, sd, path, 1)
+    if not together.any():
+        return out
+    over = _together(xy, at, sd, path, 2)  # on one spot, whatever the fix between them says
+    together[:-1] |= over & np.roll(together, 1)[:-1]
+    together[1:] |= over & np.roll(together, -1)[1:]
+    for first, last in _runs(together):
+        here = slice(first, last + 1)
+        if _stays(xy[here], at[here], float(np.median(sd[here]))):
+            out[has[first] : has[last] + 1] = True
+    return out
+
+
+def _together(xy: np.ndarray, tally: np.ndarray, sd: np.ndarray, path: np.ndarray, lag: int) -> np.ndarray:
+    """Whether a fix and the one `lag` entries on lie on one spot rather than as far apart as their pipes are long."""
+    apart, pipes = np.hypot(*(xy[lag:] - xy[:-lag]).T), tally[lag:] - tally[:-lag]
+    spread = np.hypot(np.hypot(sd[lag:], sd[:-lag]), _CREEP_M)
+    odds = np.clip(((apart - pipes) ** 2 - apart**2) / (2 * spread**2), -_ONE, _ONE)
+    return np.asarray((odds > 0) & (path[lag:] == path[:-lag]))
+
+
+def _runs(together: np.ndarray) -> list[tuple[int, int]]:
+    """Return the first and last entry of each run of two or more steps."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], together, [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= 2]
+
+
+def _stays(xy: np.ndarray, tally: np.ndarray, sd: float) -> bool:
+    """Whether fixes scatter about one spot rather than along the best straight walk at the tally's lengths."""
+    away, along = xy - np.median(xy, axis=0), tally - tally.mean()
+    walk = (along**2).sum() - 2 * np.hypot(*(along[:, None] * (xy - xy.mean(axis=0))).sum(axis=0))
+    scatter = np.sqrt(np.median((away**2).sum(axis=1)) / 1.386)  # median of the square of a circular normal, per axis
+    on_one_spot = scatter <= _LOOSE * np.hypot(sd, _CREEP_M) or 2 * scatter < _CLOSE * np.ptp(tally)
+    return bool(on_one_spot and walk / (2 * (sd**2 + _CREEP_M**2) * _RELATED) > _SURE)

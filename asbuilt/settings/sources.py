@@ -1,0 +1,137 @@
+"""The tables of `route.toml` that name files of rows: joint records, the list of pipes, the survey shots."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+from pydantic import BeforeValidator, field_validator, model_validator
+from pydantic import Field as Key
+
+from asbuilt.fields import FIELDS, Field
+from asbuilt.settings.parts import (
+    ColumnSpec,
+    CrsIfAny,
+    Duration,
+    Encoding,
+    InsidePath,
+    Metres,
+    OneOrMore,
+    Part,
+    PositiveMetres,
+    YesNo,
+    Zone,
+    column_faults,
+)
+
+# Headings as the trade commonly writes them (common practice, no source).
+TALLY: Mapping[str, Field] = {
+    "pipe": Field("pipe", "text", "pipe", "", (
+        "pipe no", "pipe number", "pipe id", "pipe serial", "pipe serial no", "pipe serial number", "serial",
+        "serial no", "serial number", "stick", "stick no", "stick number")),
+    "length": Field("length", "number", "length_m", "m", ("pipe length", "stick length", "len", "measured length")),
+    "outside_diameter": FIELDS["outside_diameter"],
+    "wall": FIELDS["wall"],
+    "lot": Field("lot", "text", "lot", "", ("lot no", "lot number", "batch", "batch no", "batch number")),
+    "string": FIELDS["string"],
+    "order": FIELDS["order"],
+}  # fmt: skip
+SURVEY: Mapping[str, Field] = {
+    **{name: FIELDS[name] for name in ("joint", "line", "latitude", "longitude", "easting", "northing")},
+    **{name: FIELDS[name] for name in ("elevation", "elevation_of", "fix")},
+    "ground": Field("ground", "number", "ground_m", "m", (
+        "ground level", "ground elevation", "ground rl", "gl", "surface", "surface level", "natural surface")),
+    "sd": Field("sd", "number", "sd_m", "m", ("std dev", "standard deviation", "sigma", "horizontal sd")),
+    "time": Field("time", "time", "time", "", (
+        *FIELDS["time"].headings, "date", "surveyed", "survey date", "observed")),
+    "surveyor": Field("surveyor", "text", "surveyor", "", ("surveyed by", "observer", "survey crew")),
+}  # fmt: skip
+
+
+def _column(value: Any) -> Any:
+    return {"column": value} if isinstance(value, str | list) else value
+
+
+Columns = dict[str, Annotated[ColumnSpec, BeforeValidator(_column)]]
+
+
+class Corrections(Part):
+    """[records.corrections]: applied only because it stands there; the raw value is kept."""
+
+    clock: Duration | None = None
+    swap: YesNo = False
+    sign: YesNo = False
+    shift: tuple[Metres, Metres] | None = None  # to east, to north
+
+
+class RecordSource(Part):
+    """[[records]]: the files of one crew, with their own frame, clock, units and columns.
+
+    The side files are tables of the same form; each says here its name, its fields, which field names a row and
+    whether each row must be named.
+    """
+
+    table: ClassVar[str] = "records"
+    fields: ClassVar[Mapping[str, Field]] = FIELDS
+    named_by: ClassVar[str] = "joint"
+    must_be_named: ClassVar[bool] = True
+    idle: ClassVar[frozenset[str]] = frozenset()  # keys that mean nothing here
+
+    files: tuple[InsidePath, ...] = Key(min_length=1)
+    crs: CrsIfAny = ""
+    accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] | None = None
+    uere: PositiveMetres | None = None
+    default_accuracy: PositiveMetres | None = None
+    timezone: Zone | None = None
+    time_is: Literal["end of cooling", "start"] = "end of cooling"
+    sheet: OneOrMore | None = None
+    layer: str = ""
+    decimal: Literal[".", ","] | None = None
+    encoding: Encoding = ""
+    delimiter: Literal[",", ";", "\t"] | None = None
+    heading_row: int | None = Key(default=None, ge=1, strict=True)
+    columns: Columns = Key(default_factory=dict)
+    corrections: Corrections = Corrections()
+
+    @field_validator("columns")
+    @classmethod
+    def _fields_are_known(cls, columns: Columns) -> Columns:
+        faults = [fault for name, spec in columns.items() for fault in column_faults(name, spec, fields=cls.fields)]
+        if faults:
+            raise ValueError("\n".join(faults))
+        return columns
+
+    @model_validator(mode="after")
+    def _accuracy_has_a_meaning(self) -> Self:
+        if (self.accuracy == "hdop") != (self.uere is not None):
+            raise ValueError('uere goes with accuracy = "hdop", and only with it')
+        if self.accuracy is None and (self.default_accuracy is not None or "accuracy" in self.columns):
+            raise ValueError('say what accuracy means: accuracy = "sd", "68%", "95%", "rms", "cep" or "hdop"')
+        return self
+
+    @model_validator(mode="after")
+    def _each_key_has_a_meaning(self) -> Self:
+        idle = sorted(self.model_fields_set & self.idle)
+        if idle:
+            raise ValueError(f"without {', '.join(idle)}, which would change nothing in [{self.table}]")
+        return self
+
+
+class TallySource(RecordSource):
+    """[tally]: the list of pipes. Its columns need no mapping where their headings are common ones."""
+
+    table = "tally"
+    fields = TALLY
+    named_by = "pipe"
+    must_be_named = False
+    idle = frozenset({"crs", "accuracy", "uere", "default_accuracy", "timezone", "time_is", "corrections"})
+    files: tuple[InsidePath, ...] = Key(default=("tally.csv",), min_length=1)
+
+
+class SurveySource(RecordSource):
+    """[survey]: as-laid shots. `accuracy` says what the column `sd` means; `crs` is the route's where none is said."""
+
+    table = "survey"
+    fields = SURVEY
+    must_be_named = False
+    idle = frozenset({"time_is"})
+    files: tuple[InsidePath, ...] = Key(default=("survey.csv",), min_length=1)
+    accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] = "sd"
