@@ -5,9 +5,6 @@ from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-import numpy as np
-import pandas as pd
-
 from asbuilt import procedures, tables
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.errors import Problem, SettingsError
@@ -15,21 +12,24 @@ from asbuilt.judge.derived import derive
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import Window, judge_places
+from asbuilt.judge.said import bends, bends_of_design, said_of_groups
 from asbuilt.judge.windows import judge_windows, unknown_requirements
-from asbuilt.outcome import JOINT, SUPERSEDED
-from asbuilt.place.nearest import Reach, place
+from asbuilt.outcome import JOINT
+from asbuilt.place.route import placed
 from asbuilt.procedures import Procedure
 from asbuilt.publish import checksums, geopackage, joint_log, readme, webmap
 from asbuilt.read.alignments import Designs, read_alignments
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
+from asbuilt.read.sides import Sides, read_survey, read_tally
 from asbuilt.settings import Settings
 from asbuilt.tabulate.counts import count
 from asbuilt.tabulate.info import info_table
-from asbuilt.tabulate.joints import checks_table, joints_table, positions_table, records_table
-from asbuilt.tabulate.journey import Journey, stations
+from asbuilt.tabulate.joints import checks_table, joints_table, records_table
+from asbuilt.tabulate.journey import Journey
 from asbuilt.tabulate.lines import alignment_table, gaps_table, marks_table, pipes_table, vertices_table
 from asbuilt.tabulate.moments import as_of, beyond
+from asbuilt.tabulate.positions import positions_table
 
 Step = Callable[[str], None]
 
@@ -39,32 +39,33 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     procedure = _procedure(settings)
     step("reading the alignment")
     designs = read_alignments(settings)
-    readings = read(settings, Target(designs.frame, designs.area), step=lambda file: step(f"reading {file}"))
+    target = Target(designs.frame, designs.area)
+    readings = read(settings, target, step=lambda file: step(f"reading {file}"))
+    sides = Sides(read_tally(settings), read_survey(settings, target))
     step("placing joints")
     zone = settings.route.timezone or ZoneInfo("UTC")
-    told = lineage(readings.rows, zone)
-    rows = _placed(readings.rows.join(told.rows), designs, settings=settings)
+    lines = lineage(readings.rows, zone)
+    rows, placement, unclear = placed(readings.rows.join(lines.rows), designs, sides, settings=settings)
     step("judging windows and places")
     derived = derive(rows, settings)
     judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=readings.recorded)
     in_line = (rows["outcome"] == JOINT).to_numpy()
     window = Window(settings.window.position.offset, settings.pipe.stick, settings.route.length_unit)
     places = judge_places(rows, window, in_line=in_line)
+    laid = bends(rows, derived, designs, settings)
     rows = rows.assign(position_verdict=places.joints["position_verdict"])
-    journey = Journey(designs, readings, rows, derived, judged, places.joints["reasons"], zone)
+    shared = said_of_groups(rows, placement, designs, settings=settings, zone=zone, window=window)
     step("finding gaps and making tables")
+    reasons = places.joints["reasons"] + laid.joints["reasons"]
+    journey = Journey(designs, readings, rows, derived, judged, reasons, zone, placement.gaps, sides)
     moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
     title = _title(settings, designs, procedure, moment)
     late = beyond(moment, rows["fused_at"]) & in_line
-    groups = unrecorded_by_source(rows[in_line], judged.checks)
     said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
-    return _tabulated(
-        journey,
-        title=title,
-        procedure=procedure,
-        settings=settings,
-        said=(*told.statements, *places.statements, *groups, *said),
-    )
+    said += [*unclear, *laid.statements, *bends_of_design(rows, designs, settings)]
+    groups = unrecorded_by_source(rows[in_line], judged.checks)
+    every = (*lines.statements, *places.statements, *shared, *groups, *said)
+    return _tabulated(journey, title=title, procedure=procedure, settings=settings, said=every)
 
 
 def _procedure(settings: Settings) -> Procedure:
@@ -75,23 +76,6 @@ def _procedure(settings: Settings) -> Procedure:
         do = f"{procedure.name} has {known}; or give it a window in [window.limits]"
         raise SettingsError([Problem("route.toml: window.required", f"{name!r} has no window", do) for name in unknown])
     return procedure
-
-
-def _placed(rows: pd.DataFrame, designs: Designs, *, settings: Settings) -> pd.DataFrame:
-    """Return the rows with their place. Trial joints, duplicates and rows set aside are given no place."""
-    own, line = rows["frame_accuracy_m"], designs.accuracy_m(rows["frame_origin"].to_numpy(object))
-    rows = rows.assign(frame_accuracy_m=np.hypot(own, line))
-    goes_in = rows["outcome"].isin([JOINT, SUPERSEDED])
-    located = place(
-        rows[goes_in],
-        [(design.name, design.line) for design in designs.lines],
-        metres_per_unit=designs.frame.metres_per_unit,
-        reach=Reach(settings.window.position.reach, settings.window.position.offset, settings.pipe.stick),
-    ).reindex(rows.index)
-    located["placed_by"] = located["placed_by"].fillna("unplaced")
-    located["station"] = stations(designs, located["line"], located["chainage_m"])
-    located["other_station"] = stations(designs, located["other_line"], located["other_chainage_m"])
-    return rows.rename(columns={"line": "line_recorded"}).join(located)
 
 
 def _title(settings: Settings, designs: Designs, procedure: Procedure, moment: object) -> Title:
@@ -119,7 +103,7 @@ def _tabulated(
     pipes = pipes_table(journey, joints, gaps)
     records = records_table(journey)
     counts = count(journey, joints=joints, gaps=gaps, pipes=pipes, records=records)
-    notes = (*journey.designs.notes, *journey.readings.notes)
+    notes = (*journey.designs.notes, *journey.readings.notes, *journey.sides.notes)
     frames = {
         "joints": joints,
         "positions": positions_table(journey),

@@ -143,6 +143,13 @@ def _worst_scale(of: Frame, longitude: np.ndarray, latitude: np.ndarray) -> floa
     return max(scales, key=lambda scale: abs(scale - 1))
 
 
+def grid_scale(easting: np.ndarray, northing: np.ndarray, *, of: Frame) -> float:
+    """Return how long a metre of the ellipsoid is in the grid, the mean over positions in its unit, shape (n,)."""
+    longitude, latitude = to_base(easting, northing, of=of)
+    factors = pyproj.Proj(of.crs).get_factors(longitude, latitude)
+    return float(np.mean((np.asarray(factors.meridional_scale) + np.asarray(factors.parallel_scale)) / 2))
+
+
 def transform(
     x: np.ndarray,
     y: np.ndarray,

@@ -187,7 +187,7 @@ POSITIONS = Table(
     "One row for each opinion of where a joint is.",
     (
         _text("joint_id", "Joint id", "the joint"),
-        _text("method", "Method", "fix, projection or alternative leg"),
+        _text("method", "Method", "fix, projection, adjusted, alternative leg or as-laid shot"),
         _text("line", "Line", "the alignment it refers to"),
         _real("chainage_m", "Chainage", "of this opinion", "m"),
         _text("station", "Station", "of this opinion"),
@@ -224,6 +224,7 @@ GAPS = Table(
             "Kind",
             "between joints, before the first joint, after the last joint, records not placed, not yet recorded",
         ),
+        _count("joints_within", "Joints within", "joints inside the bracket: which spacing it is no fix can tell"),
         _text("evidence", "Evidence", "why a record is thought missing, in a sentence"),
         _text("decision", "Decision", "of a named person; empty: none"),
     ),

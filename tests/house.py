@@ -18,35 +18,40 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("read: columns", ("read.positions", "read.times", "read.polylines")),
     ("read: tables", ("read.records", "read.alignments", "read.side_tables")),
     ("read: side files", ("read.sides",)),
-    ("place: the order of the work", ("place.sequence",)),
     (
-        "place and judge",
-        (
-            "place.nearest",
-            "judge.derived",
-            "judge.replacements",
-            "judge.places",
-            "judge.gaps",
-            "judge.groups",
-            "judge.frames",
-            "judge.timing",
-            "judge.bases",
-            "judge.scale",
-        ),
+        "place: one question each",
+        ("place.links", "place.blocks", "place.candidates", "place.noise", "place.adjust", "place.closures",
+         "place.radius", "place.laid", "place.shots"),
+    ),
+    (
+        "place: along a path",
+        ("place.stays", "place.sequence", "place.pieces", "place.priors", "place.levels", "place.strings"),
+    ),
+    ("place: pieces", ("place.adjusting",)),
+    ("place: rows", ("place.told", "place.brackets")),
+    ("place: all of it", ("place.placing",)),
+    ("place: a route", ("place.route",)),
+    (
+        "judge: one question each",
+        ("judge.derived", "judge.replacements", "judge.places", "judge.gaps", "judge.unplaced", "judge.evidence", "judge.groups",
+         "judge.frames", "judge.timing", "judge.bases", "judge.scale", "judge.placements"),
     ),
     ("judge: windows, lineage", ("judge.windows", "judge.lineage", "judge.sources", "judge.clocks", "judge.bends")),
+    ("judge: the groups", ("judge.said",)),
     ("tabulate: the journey so far", ("tabulate.journey", "tabulate.moments")),
-    ("tabulate: joints", ("tabulate.joints", "tabulate.counts", "tabulate.info")),
+    ("tabulate: joints", ("tabulate.joints", "tabulate.positions", "tabulate.counts", "tabulate.info")),
     ("tabulate: lines", ("tabulate.lines",)),
     ("publish: parts", ("publish.map_data",)),
     ("publish", ("publish.webmap", "publish.geopackage", "publish.joint_log", "publish.readme", "publish.checksums")),
     ("corridor", ("build", "folder")),
     ("front door", ("cli",)),
-)
+)  # fmt: skip
 
 
 def drawing() -> str:
     """The house as text, top floor first, as DEVELOPERS.md shows it."""
     rows = [f"floor {n:>2}  {name:<30}{'   '.join(rooms)}" for n, (name, rooms) in enumerate(FLOORS)]
-    wall = "in the wall" + " " * 28 + "procedures/*.toml   assets/   : data and page sources, no Python"
+    wall = (
+        "in the wall" + " " * 28 + "procedures/*.toml   handbook/*.toml   assets/   : data and page sources, no Python"
+    )
     return "\n".join([*reversed(rows), wall])

@@ -1,250 +1,223 @@
-"""Properties of placing: what must not change when nothing real has changed."""
+"""Placing as a whole: what must not change when nothing real has changed, and one state for every row."""
 
-from itertools import pairwise, product
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
-import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from hypothesis.extra.numpy import arrays
 
-from asbuilt.alignment import MeasuredLine, bearing_deg, locate, project, reaches
-from asbuilt.place.nearest import Reach, place, radius95_m
-from asbuilt.place.sequence import _shares
+from asbuilt.alignment import MeasuredLine
+from asbuilt.judge.gaps import LineEnds, find_gaps
+from tests.bench import truth
+from tests.bench.placement import LAYING
+from tests.place_rows import STICK, beside, placed, records, serials, straight
 
 seeds = st.integers(0, 2**32 - 1)
+METRES = ("chainage_m", "offset_m", "chainage_sd_m", "offset_sd_m", "radius95_m", "fix_chainage_m", "beyond_m")
+WORDS = ("placed_by", "line", "blunder", "stays", "orderless")
+CASES = (truth.plain, truth.hairpin, truth.three_crews, truth.fused_at_one_place, truth.bore, truth.blunders)
+EVERY_CASE = pytest.mark.parametrize("make", CASES, ids=lambda make: make.__name__)
 
 
-def wandering_line(rng, vertices=40):
-    xy = np.cumsum(rng.normal([8, 0], 6, (vertices, 2)), axis=0)
-    return MeasuredLine(xy, np.concatenate([[0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]))
+def same(found, expected, *, names=METRES, atol=1e-6):
+    for name in names:
+        np.testing.assert_allclose(found[name], expected[name], atol=atol, err_msg=name)
+    for name in WORDS:
+        assert found[name].tolist() == expected[name].tolist(), name
 
 
-def rows_beside(line, rng, count=60):
-    xy = locate(line, rng.uniform(*line.measure[[0, -1]], count)) + rng.normal(0, 2, (count, 2))
-    return pd.DataFrame(
-        {
-            "easting": xy[:, 0],
-            "northing": xy[:, 1],
-            "sd_m": 1.0,
-            "frame_accuracy_m": 0.0,
-            "line": None,
-            "machine": None,
-            "fused_at": None,
-        }
-    )
+def seen(make, seed=2):
+    case = make(np.random.default_rng(seed))
+    return case.rows, [line for _, line in case.lines]
 
 
-def placed(rows, line, **how):
-    return place(rows, [("main", line)], metres_per_unit=1.0, reach=Reach(100.0, 2.0, 12.0), **how)
+def on_turned(rows, lines, turn, shift):
+    xy = rows[["easting", "northing"]].to_numpy() @ turn.T + shift
+    moved = [MeasuredLine(line.xy @ turn.T + shift, line.measure) for line in lines]
+    return rows.assign(easting=xy[:, 0], northing=xy[:, 1]), moved
 
 
-@given(seeds, st.floats(-3, 3), st.floats(-1e6, 1e6), st.floats(-1e6, 1e6))
-@settings(deadline=None, max_examples=25)
-def test_moving_and_turning_everything_changes_nothing(seed, angle, east, north):
-    rng = np.random.default_rng(seed)
-    line = wandering_line(rng)
-    rows = rows_beside(line, rng)
+@EVERY_CASE
+@pytest.mark.parametrize(("angle", "east", "north"), [(0.7, 3e5, 5.2e6), (-2.9, -4e5, 1e6), (np.pi / 2, 0.0, 0.0)])
+def test_moving_and_turning_everything_changes_nothing(make, angle, east, north):
+    rows, lines = seen(make)
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    moved = MeasuredLine(line.xy @ turn.T + [east, north], line.measure)
-    xy = rows[["easting", "northing"]].to_numpy() @ turn.T + [east, north]
-    before, after = placed(rows, line), placed(rows.assign(easting=xy[:, 0], northing=xy[:, 1]), moved)
-    sure = before["margin_m"].isna() | (before["margin_m"] > 1e-6)
-    for name in ("chainage_m", "offset_m"):
-        np.testing.assert_allclose(after.loc[sure, name], before.loc[sure, name], atol=1e-6)
+    there, moved = on_turned(rows, lines, turn, np.array([east, north]))
+    same(placed(there, *moved).joints, placed(rows, *lines).joints, atol=1e-4)
 
 
-@given(seeds)
-@settings(deadline=None, max_examples=25)
-def test_reversing_the_line_mirrors_chainage_and_offset(seed):
-    rng = np.random.default_rng(seed)
-    line = wandering_line(rng)
-    rows = rows_beside(line, rng)
-    back = MeasuredLine(line.xy[::-1], line.measure[-1] - line.measure[::-1])
-    there, again = placed(rows, line), placed(rows, back)
-    sure = there["margin_m"].isna() | (there["margin_m"] > 1e-6)
-    np.testing.assert_allclose(
-        again.loc[sure, "chainage_m"], line.measure[-1] - there.loc[sure, "chainage_m"], atol=1e-6
+@EVERY_CASE
+def test_in_a_mirror_left_is_right(make):
+    rows, lines = seen(make)
+    there, moved = on_turned(rows, lines, np.array([[-1.0, 0.0], [0.0, 1.0]]), np.zeros(2))
+    found, before = placed(there, *moved).joints, placed(rows, *lines).joints
+    same(found.assign(offset_m=-found["offset_m"]), before)
+
+
+@EVERY_CASE
+def test_reversing_the_line_mirrors_chainage_and_offset(make):
+    """The length is cut to whole cells of levels: what a grid that falls elsewhere does is another test's question."""
+    rows, (line,) = seen(make)
+    length = np.round(line.measure[-1] / STICK) * STICK
+    back = MeasuredLine(line.xy[::-1], length - line.measure[::-1])
+    there, again = placed(rows, line).joints, placed(rows, back).joints
+    mirrored = {name: length - again[name] for name in ("chainage_m", "fix_chainage_m")}
+    same(again.assign(**mirrored, offset_m=-again["offset_m"], beyond_m=-again["beyond_m"]), there)
+
+
+@EVERY_CASE
+def test_shuffled_rows_are_placed_the_same(make):
+    rows, lines = seen(make)
+    found = placed(rows.sample(frac=1, random_state=3), *lines)
+    assert found.joints.index.tolist() == rows.sample(frac=1, random_state=3).index.tolist()
+    expected = placed(rows, *lines)
+    same(found.joints.loc[rows.index], expected.joints)
+    assert set(map(frozenset, found.gaps[["before", "after"]].to_numpy())) == set(
+        map(frozenset, expected.gaps[["before", "after"]].to_numpy())
     )
-    np.testing.assert_allclose(again.loc[sure, "offset_m"], -there.loc[sure, "offset_m"], atol=1e-6)
 
 
-@given(seeds)
-@settings(deadline=None, max_examples=25)
-def test_shuffled_rows_are_placed_the_same(seed):
-    rng = np.random.default_rng(seed)
-    line = wandering_line(rng)
-    rows = rows_beside(line, rng)
-    shuffled = rows.sample(frac=1, random_state=seed)
-    pd.testing.assert_frame_equal(placed(shuffled, line).loc[rows.index], placed(rows, line))
+@EVERY_CASE
+def test_a_frame_in_us_survey_feet_gives_the_same_metres(make):
+    """1200/3937 m: NIST SP 811, B.6."""
+    foot = 1200 / 3937
+    rows, lines = seen(make)
+    in_feet = [MeasuredLine(line.xy / foot, line.measure) for line in lines]
+    there = rows.assign(easting=rows["easting"] / foot, northing=rows["northing"] / foot)
+    laying = replace(LAYING, reach=replace(LAYING.reach, metres_per_unit=foot))
+    same(placed(there, *in_feet, laying=laying).joints, placed(rows, *lines).joints)
 
 
-@given(seeds)
-@settings(deadline=None, max_examples=40)
-def test_the_first_candidate_is_the_nearest_point_of_shapely(seed):
-    """Reference library: shapely (GEOS) line_locate_point, an independent nearest point."""
-    rng = np.random.default_rng(seed)
-    line = wandering_line(rng)
-    points = rows_beside(line, rng)[["easting", "northing"]].to_numpy()
-    found = project(line, points, reach=np.full(len(points), 1000.0))
-    first = np.concatenate([[True], np.diff(found.point) > 0])
-    theirs = shapely.line_locate_point(shapely.linestrings(line.xy), shapely.points(points))
-    ours = np.clip(found.measure[first], *line.measure[[0, -1]])
-    np.testing.assert_allclose(ours, theirs, atol=1e-6)
-    distance = shapely.distance(shapely.linestrings(line.xy), shapely.points(points))
-    np.testing.assert_allclose(found.distance[first], distance, atol=1e-6)
+@pytest.mark.parametrize("by", [0.4, 0.75, 1.1, 4321.7])
+@pytest.mark.parametrize("make", [truth.plain, truth.three_crews, truth.blunders], ids=lambda make: make.__name__)
+def test_where_the_chainage_begins_does_not_matter(make, by):
+    rows, (line,) = seen(make)
+    found, expected = placed(rows, MeasuredLine(line.xy, line.measure + by)).joints, placed(rows, line).joints
+    found = found.assign(chainage_m=found["chainage_m"] - by, fix_chainage_m=found["fix_chainage_m"] - by)
+    same(found, expected, names=("chainage_m", "offset_m", "fix_chainage_m"), atol=0.05)
 
 
-@given(seeds)
-@settings(deadline=None, max_examples=25)
-def test_every_candidate_is_a_local_minimum_and_none_is_missed(seed):
-    """Against a plain walk along the line in small steps."""
-    rng = np.random.default_rng(seed)
-    line = wandering_line(rng, vertices=12)
-    point = rows_beside(line, rng, count=1)[["easting", "northing"]].to_numpy()
-    steps = np.linspace(*line.measure[[0, -1]], 40_001)
-    distance = np.hypot(*(locate(line, steps) - point).T)
-    walls = np.pad(distance, 1, constant_values=np.inf)
-    dips = steps[(walls[1:-1] < walls[:-2]) & (walls[1:-1] < walls[2:])]
-    found = np.sort(np.clip(project(line, point, reach=np.array([1e4])).measure, *line.measure[[0, -1]]))
-    assert len(found) == len(dips)
-    np.testing.assert_allclose(found, dips, atol=2 * (steps[1] - steps[0]))
+def the_gaps(found, *, length):
+    joints = found.joints.assign(joint_id=[str(i) for i in found.joints.index])
+    ends = LineEnds("main", 0.0, length, first_joint=False, last_joint=False, complete=True)
+    gaps = find_gaps(joints, ends, stick_m=STICK, hiding=found.gaps)
+    return gaps[gaps["kind"] == "between joints"] if len(gaps) else gaps
 
 
-def test_reaches_follow_every_vertex_between_their_ends():
-    line = wandering_line(np.random.default_rng(3))
-    low, high = np.array([0.0, 20.0, 50.0]), np.array([30.0, 20.0, line.measure[-1]])
-    found = reaches(line, low, high)
-    np.testing.assert_allclose(shapely.length(found), high - low, atol=1e-9)
-    assert shapely.get_num_points(found)[1] == 2
+@pytest.mark.parametrize("noise", [0.3, 1.5])
+@pytest.mark.parametrize("k", [1, 2, 3, 4, 5, 8, 20])
+def test_records_that_are_missing_in_a_row_are_one_gap_of_so_many(k, noise):
+    line, at = straight(1212.0), STICK * np.arange(1, 101)
+    keep = np.delete(np.arange(100), np.arange(40, 40 + k))
+    for seed in range(3):
+        found = placed(records(beside(line, at[keep], noise=noise, seed=seed), sd_m=noise), line)
+        gaps = the_gaps(found, length=1212.0)
+        assert gaps["missing_records"].tolist() == [k]
+        assert gaps[["before", "after"]].to_numpy().tolist() == [[39, 40]]
+        assert np.abs(found.joints["chainage_m"] - at[keep]).max() < 1.0
 
 
-def test_bearing_is_clockwise_from_north():
-    line = MeasuredLine(np.array([[0.0, 0], [0, 10], [10, 10], [10, 0]]), np.array([0.0, 10, 20, 30]))
-    np.testing.assert_allclose(bearing_deg(line, np.array([5.0, 15, 25])), [0, 90, 180])
+@pytest.mark.parametrize("tell", ["time", "numbers", "serials"])
+def test_where_no_record_is_missing_there_is_no_gap(tell):
+    line, at = straight(1212.0), STICK * np.arange(1, 101)
+    for seed in range(5):
+        told = serials(range(100)) if tell == "serials" else {"joint": "same" if tell == "time" else None}
+        rows = records(beside(line, at, noise=3.0, seed=seed), sd_m=3.0)
+        rows = rows if told.get("joint", "") is None else rows.assign(**told)
+        assert the_gaps(placed(rows, line), length=1212.0).empty
 
 
-def test_without_a_fix_or_far_away_a_row_stays_unplaced():
-    line = wandering_line(np.random.default_rng(1))
-    rows = rows_beside(line, np.random.default_rng(2), count=3)
-    rows.loc[0, "easting"] = np.nan
-    rows.loc[1, "northing"] += 5000
-    found = placed(rows, line)
-    assert list(found["placed_by"]) == ["unplaced", "unplaced", "fix"]
-    assert found.loc[[0, 1], ["chainage_m", "radius95_m"]].isna().all().all()
+def odd_rows(rng, n):
+    """Rows of every kind: without a fix, far away, without accuracy, of lines that there are not."""
+    rows = records(beside(straight(600.0), np.sort(rng.uniform(-5, 605, n)), noise=2.0, seed=rng.integers(99)))
+    far = rng.random(n) < 0.1
+    rows["northing"] += np.where(far, 5000.0, 0.0)
+    rows.loc[rng.random(n) < 0.2, ["easting", "northing"]] = np.nan
+    rows.loc[rng.random(n) < 0.2, "sd_m"] = np.nan
+    rows["line"] = rng.choice(np.array([None, "main", "second", "another"], dtype=object), n)
+    rows["machine"] = rng.choice(np.array([None, "A", "B"], dtype=object), n)
+    rows["kind"] = rng.choice(["production", "tie-in", "fitting"], n)
+    return rows.set_axis(rng.permutation(n) + 100, axis="index"), far
+
+
+@given(seeds, st.integers(2, 40))
+@settings(deadline=None, max_examples=60)
+def test_every_row_is_in_exactly_one_state_on_its_own_index(seed, n):
+    rows, far = odd_rows(np.random.default_rng(seed), n)
+    rows.iloc[0, rows.columns.get_indexer(["easting", "northing", "line"])] = [300.0, 1.0, None]  # one that has a place
+    far[0] = False
+    found = placed(rows, straight(600.0), straight(600.0, apart=40.0)).joints
+    assert found.index.equals(rows.index)
+    assert found["placed_by"].isin(["fix", "fix+tally", "tally", "unplaced"]).all()
+    unplaced = (found["placed_by"] == "unplaced").to_numpy()
+    assert found.loc[~unplaced, ["chainage_m", "line", "piece"]].notna().all(axis=None)
+    assert found.loc[unplaced, ["chainage_m", "line", "radius95_m", "offset_m"]].isna().all(axis=None)
+    without = rows["easting"].isna().to_numpy() | far
+    assert not found["placed_by"].isin(["fix", "fix+tally"])[without].any()
+    assert (found["far_m"].notna() == (far & rows["easting"].notna())).all()
+    assert (found["line_unknown"] == (rows["line"] == "another")).all()
+
+
+def test_a_fix_far_from_every_line_says_how_far_and_has_no_place():
+    rows = records([[100.0, 2.0], [112.0, 5000.0], [np.nan, np.nan]], machine=None)
+    found = placed(rows, straight(600.0)).joints
+    assert found["placed_by"].tolist() == ["fix", "unplaced", "unplaced"]
+    np.testing.assert_allclose(found["far_m"], [np.nan, 5000.0, np.nan])
+    assert found.loc[[1, 2], ["chainage_m", "radius95_m"]].isna().all(axis=None)
+
+
+def test_a_record_that_names_its_line_is_placed_on_it_and_an_unknown_name_is_said():
+    rows = records([[50.0, 1.0]] * 3, machine=None, sd_m=0.1, line=[None, "second", "a third"])
+    found = placed(rows, straight(100.0), straight(100.0, apart=3.0)).joints
+    assert found["line"].tolist() == ["main", "second", "main"]
+    assert found["line_unknown"].tolist() == [False, False, True]
 
 
 def test_two_legs_share_the_probability_by_their_distance():
-    line = MeasuredLine(np.array([[0.0, 0], [100, 0], [100, 8], [0, 8]]), np.array([0.0, 100, 108, 208]))
-    rows = pd.DataFrame(
-        {
-            "easting": [50.0, 50.0],
-            "northing": [4.0, 0.5],
-            "sd_m": 1.5,
-            "frame_accuracy_m": 0.0,
-            "line": None,
-            "machine": None,
-            "fused_at": None,
-        }
-    )
-    found = placed(rows, line)
+    line = truth.line_through((0, 0), (100, 0), (100, 8), (0, 8))
+    found = placed(records([[50.0, 4.0], [50.0, 0.5]], machine=None, sd_m=1.5), line).joints
     assert found["leg_probability"].to_list() == pytest.approx([0.5, 1.0], abs=1e-3)
     assert found["candidates_n"].to_list() == [2, 2]
     assert found["margin_m"].to_list() == pytest.approx([0.0, 7.0])
 
 
-def test_a_record_that_names_its_line_is_placed_on_it():
-    upper = MeasuredLine(np.array([[0.0, 3], [100, 3]]), np.array([0.0, 100]))
-    lower = MeasuredLine(np.array([[0.0, 0], [100, 0]]), np.array([0.0, 100]))
-    rows = pd.DataFrame({"easting": [50.0] * 3, "northing": [1.0] * 3, "sd_m": 0.1, "frame_accuracy_m": 0.0})
-    rows = rows.assign(machine=None, fused_at=None)
-    rows["line"] = [None, "upper", "a third"]
-    found = place(rows, [("lower", lower), ("upper", upper)], metres_per_unit=1.0, reach=Reach(50, 2, 12.0))
-    assert list(found["line"]) == ["lower", "upper", "lower"]
+def test_a_fix_alone_is_as_good_as_it_says_and_its_frame_adds_to_it():
+    rows = records([[50.0, 0.0], [300.0, 0.0]], machine=None, sd_m=[1.5, np.nan], frame_accuracy_m=2.0)
+    found = placed(rows, straight(600.0)).joints
+    assert found["chainage_sd_m"].tolist()[0] == pytest.approx(2.5)
+    assert found.loc[1, ["offset_sd_m", "radius95_m"]].isna().all()  # no accuracy was stated, and none is made up
 
 
-def hairpin_rows(rng, sd=4.0, apart=8.0):
-    line = MeasuredLine(
-        np.array([[0.0, 0], [500, 0], [500, apart], [0, apart]]), np.array([0, 500, 500 + apart, 1000 + apart])
-    )
-    at = 12.0 * np.arange(1, 84)
-    xy = locate(line, at) + rng.normal(0, sd, (len(at), 2))
-    times = pd.date_range("2026-01-05", periods=len(at), freq="h")
-    columns = {"easting": xy[:, 0], "northing": xy[:, 1], "sd_m": sd, "frame_accuracy_m": 0.0, "line": None}
-    return line, at, pd.DataFrame(columns | {"machine": "M1", "fused_at": times})
+def test_what_moves_all_fixes_alike_does_not_average_out():
+    at = STICK * np.arange(1, 101)
+    found = placed(records(beside(straight(1300.0), at, noise=1.0), frame_accuracy_m=2.0), straight(1300.0)).joints
+    assert (found["chainage_sd_m"] >= 2.0).all()
+    assert (found["chainage_sd_m"] < 2.3).all()
 
 
-@pytest.mark.parametrize("backwards", [False, True])
-def test_the_order_of_the_work_tells_the_legs_of_a_hairpin(backwards):
-    """Legs 8 m apart and noise of 4 m: nearest-point snapping puts one joint in seven on the wrong leg."""
-    wrong = nearest_wrong = 0
-    for seed in range(10):
-        line, at, rows = hairpin_rows(np.random.default_rng(seed))
-        if backwards:
-            rows["fused_at"] = rows["fused_at"].to_numpy()[::-1]
-        wrong += (np.abs(placed(rows, line)["chainage_m"] - at) > 26).sum()
-        nearest_wrong += (np.abs(placed(rows.assign(machine=None), line)["chainage_m"] - at) > 26).sum()
-    assert nearest_wrong > 80
-    assert wrong == 0
+@pytest.mark.xfail(strict=True, reason="no fix in reach at all ends the run with an index out of bounds")
+@pytest.mark.parametrize("xy", [np.full((3, 2), np.nan), np.full((3, 2), 1e6), np.empty((0, 2))])
+def test_where_no_row_has_a_place_every_row_is_unplaced(xy):
+    found = placed(records(xy), straight(600.0))
+    assert (found.joints["placed_by"] == "unplaced").all()
+    assert found.gaps.empty
 
 
-def test_an_order_without_sense_makes_no_joint_sure_of_a_wrong_leg():
-    for seed in range(10):
-        rng = np.random.default_rng(seed)
-        line, at, rows = hairpin_rows(rng)
-        found = placed(rows.assign(fused_at=rng.permutation(rows["fused_at"])), line)
-        wrong = np.abs(found["chainage_m"] - at) > 26
-        assert not (wrong & (found["leg_probability"] >= 0.95)).any()
+@pytest.mark.xfail(strict=True, reason="one joint in all is refused: the tridiagonal solver wants two rows at least")
+def test_a_single_joint_is_placed_by_its_fix():
+    found = placed(records([[300.0, 2.0], [np.nan, np.nan]], machine=None), straight(600.0)).joints
+    assert found["placed_by"].tolist() == ["fix", "unplaced"]
+    assert found.loc[0, "chainage_m"] == pytest.approx(300.0)
 
 
-def test_twin_lines_nearer_than_the_window_are_not_told_apart_by_many_fixes():
-    """A hundred fixes average their noise, and not how far the pipe may lie off its line."""
-    rng = np.random.default_rng(5)
-    lines = [
-        (n, MeasuredLine(np.array([[0.0, y], [1300, y]]), np.array([0.0, 1300])))
-        for n, y in (("one", 0.0), ("two", 1.5))
-    ]
-    xy = np.column_stack([12.0 * np.arange(1, 101), np.zeros(100)]) + rng.normal(0, 1, (100, 2))
-    columns = {"easting": xy[:, 0], "northing": xy[:, 1], "sd_m": 1.0, "frame_accuracy_m": 0.0, "line": None}
-    rows = pd.DataFrame(columns | {"machine": "M1", "fused_at": pd.date_range("2026-01-05", periods=100, freq="h")})
-    found = place(rows, lines, metres_per_unit=1.0, reach=Reach(100.0, 2.0, 12.0))
-    assert (found["leg_probability"] < 0.95).all()
-
-
-@given(seeds)
-@settings(deadline=None, max_examples=25)
-def test_shares_are_those_of_all_ways_through_the_places(seed):
-    """Forward and backward pass against a plain sum over every way through a small stretch."""
-    rng = np.random.default_rng(seed)
-    sizes = rng.integers(1, 4, 5)
-    weights = [rng.random(n) + 0.01 for n in sizes]
-    steps = [rng.random((a, b)) for a, b in pairwise(sizes)]
-    expected = [np.zeros(n) for n in sizes]
-    for way in product(*(range(n) for n in sizes)):
-        chance = np.prod([w[i] for w, i in zip(weights, way, strict=True)])
-        chance *= np.prod([s[i, j] for s, (i, j) in zip(steps, pairwise(way), strict=True)])
-        for share, i in zip(expected, way, strict=True):
-            share[i] += chance
-    for ours, share in zip(_shares(weights, steps), expected, strict=True):
-        np.testing.assert_allclose(ours, share / share.sum(), atol=1e-12)
-
-
-@pytest.mark.parametrize("offset", [0.0, 0.3, 1.0, 2.0, 5.0])
-def test_the_radius_about_the_point_on_the_line_holds_ninety_five_percent(offset):
-    """Against a plain draw: the joint lies around its fix, the radius around the point on the line."""
-    rng = np.random.default_rng(11)
-    draws = rng.normal([0, offset], 1.0, (200_000, 2))
-    radius = radius95_m(np.array([offset]), np.array([1.0]))[0]
-    assert 0.945 <= (np.hypot(*draws.T) <= radius).mean() <= 0.985
-
-
-@given(arrays(np.float64, (5, 2), elements=st.integers(-1000, 1000).map(float)))
-@settings(deadline=None)
-def test_a_measured_line_refuses_what_it_cannot_measure(xy):
-    lengths = np.hypot(*np.diff(xy, axis=0).T)
-    if (lengths > 0).all():
-        assert MeasuredLine(xy, np.concatenate([[0], np.cumsum(lengths)])).legs.shape == (4, 2)
-    with pytest.raises(ValueError, match="measure"):
-        MeasuredLine(xy, np.zeros(5))
+def test_lengths_of_the_tally_say_where_joints_lie():
+    length = np.random.default_rng(3).uniform(4, 14, 80)
+    at = 50 + np.cumsum(length)
+    tally = pd.Series(length, index=[f"P{i}" for i in range(80)])  # pipe i ends at joint i
+    rows = records(beside(straight(1000.0), at, noise=3.0), sd_m=3.0, **serials(range(80)))
+    with_it = placed(rows, straight(1000.0), laying=replace(LAYING, pipe_length_m=tally)).joints
+    without = placed(rows, straight(1000.0)).joints
+    rms = [np.sqrt(np.mean((j["chainage_m"] - at) ** 2)) for j in (with_it, without)]
+    assert rms[0] < 1.0 < rms[1]

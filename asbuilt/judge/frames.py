@@ -182,7 +182,7 @@ def digit_findings(
         step_m = _resolution_m(own["position_recorded"].iloc[:_LOOKED_AT], metres_per_unit)
         stated = own["sd_m"].median()
         rounding = step_m / np.sqrt(12)  # standard deviation of what rounding cuts off: evenly spread over one step
-        if rounding > stated:
+        if rounding > stated and len(own) >= _LEAST:
             found.append(
                 Finding(
                     f"{who}: {len(own)} positions are written to {unit.short(step_m)}, which is coarser than the"

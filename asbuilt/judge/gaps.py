@@ -39,7 +39,9 @@ class Spacings:
     spread: np.ndarray
 
 
-def find_gaps(joints: pd.DataFrame, ends: LineEnds, *, stick_m: float, hiding: pd.DataFrame | None = None) -> pd.DataFrame:
+def find_gaps(
+    joints: pd.DataFrame, ends: LineEnds, *, stick_m: float, hiding: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Return the gaps of one line, in the columns of tables.GAPS without stations, unplaced_here and geometry.
 
     `joints` are the placed joints in line: joint_id, chainage_m, chainage_sd_m, row_before, step_sd_m; any order.
@@ -197,43 +199,3 @@ def _open(ends: LineEnds, missing: int, sd: float, stick_m: float) -> dict[str, 
         return {"kind": "not yet recorded", "missing_records": 0, "missing_low": 0, "missing_high": 0}
     slack = int(np.rint(TWO_SIDED_95 * sd / stick_m))
     return {"missing_records": missing, "missing_low": max(0, missing - slack), "missing_high": missing + slack}
-
-
-def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -> np.ndarray:
-    """Return for each gap how many unplaced joints a machine made between the two joints that bound it.
-
-    `joints` are the joints in line with machine, fused_at, line and chainage_m (NaN: unplaced). The placed joints
-    that the machine made just before and after must stand at the ends of the gap, as near as the unplaced ones are
-    long; a run that begins or ends unplaced belongs to the gap at that end of the line.
-    """
-    count = np.zeros(len(gaps), dtype=np.int64)
-    if len(gaps) == 1 and joints["chainage_m"].isna().all():  # nothing of the one line has a place
-        return np.array([len(joints)])
-    for _, run in joints[joints["fused_at"].notna()].sort_values("fused_at").groupby("machine"):
-        unplaced = run["chainage_m"].isna().to_numpy()
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], unplaced, [False]])))
-        for first, last in edges.reshape(-1, 2):  # each stretch of unplaced joints of the machine
-            before, after = run.iloc[first - 1] if first else None, run.iloc[last] if last < len(run) else None
-            here = _bounded_by(gaps, before, after, slack=1.5 * stick_m)
-            if here.sum() == 1:  # where two gaps would do, none is named
-                count += here * (last - first)
-    return count
-
-
-def _bounded_by(gaps: pd.DataFrame, before: pd.Series | None, after: pd.Series | None, *, slack: float) -> np.ndarray:
-    """Whether each gap lies between the two joints, either way round; without one of them, at an end of the line."""
-    near = [_touches(gaps, joint, slack) for joint in (before, after) if joint is not None]
-    if len(near) == 2:
-        (from_a, to_a), (from_b, to_b) = near
-        return (from_a & to_b) | (from_b & to_a)
-    if not near:
-        return np.zeros(len(gaps), dtype=bool)
-    starts, ends = near[0]
-    return (starts & (gaps["to_joint"] == "").to_numpy()) | (ends & (gaps["from_joint"] == "").to_numpy())
-
-
-def _touches(gaps: pd.DataFrame, joint: pd.Series, slack: float) -> tuple[np.ndarray, np.ndarray]:
-    """Whether each gap begins, and whether it ends, at the joint."""
-    same = (gaps["line"] == joint["line"]).to_numpy()
-    starts, ends = ((gaps[name] - joint["chainage_m"]).abs() < slack for name in ("from_chainage_m", "to_chainage_m"))
-    return same & starts.to_numpy(), same & ends.to_numpy()

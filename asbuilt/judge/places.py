@@ -11,8 +11,6 @@ from asbuilt.quantities import METRE, LengthUnit
 from asbuilt.window import TWO_SIDED_95, judge_uncertain
 
 SURE_OF_LEG = 0.95
-_CROWD = 4  # so many joints in a row, each much nearer to the next than a stick is long, were not made where they lie
-_CROWDED = 0.35  # of a stick
 _MOST = 0.8  # of the fixes of a file
 
 
@@ -34,7 +32,7 @@ class Window:
 
 
 def judge_places(rows: pd.DataFrame, window: Window, *, in_line: np.ndarray) -> Placed:
-    """Judge where each row was placed. `rows` is of `read.records` joined with `place.nearest`, and holds station.
+    """Judge where each row was placed. `rows` is of `read.records` joined with `place.placing`, and holds station.
 
     What makes many joints uncertain at once is one statement.
     """
@@ -46,13 +44,13 @@ def judge_places(rows: pd.DataFrame, window: Window, *, in_line: np.ndarray) -> 
     _off_the_line(rows, verdict, reasons, window)
     statements += _straddling(rows, verdict, reasons, in_line=in_line, window=window)
     _unplaced(rows, verdict, reasons, window)
+    _by_tally(rows, verdict, reasons, window)
     statements += _sources_far_away(rows, in_line, window)
     _beyond_the_end(rows, verdict, reasons, window)
     _which_leg(rows, verdict, reasons, window)
     for i in rows.index[rows["line_unknown"].eq(True)]:
         reasons[i].append(f"names the line {rows.loc[i, 'line_recorded']!r}, which the route does not have")
     _trials(rows, verdict, reasons)
-    statements += _crowds(rows, verdict, reasons, in_line=in_line, window=window)
     statements += _no_accuracy(rows, reasons, in_line)
     statements += _frame_too_coarse(rows, verdict, in_line, window)
     frame = pd.DataFrame({"position_verdict": verdict}, index=rows.index)
@@ -110,17 +108,41 @@ def _said_of(rows: pd.DataFrame, what: str) -> list[str]:
 
 
 def _unplaced(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
-    """A fix far from every line tells of the fix, not of the pipe; without a fix there is nothing to judge."""
+    """A fix far from every line, or of a string that was moved, tells of the fix; without one nothing is to judge."""
     unplaced = (rows["placed_by"] == "unplaced").to_numpy()
-    has_fix = rows["easting"].notna().to_numpy()
+    has_fix, stays = rows["easting"].notna().to_numpy(), rows["stays"].eq(True).to_numpy()
     verdict[unplaced & has_fix] = CANNOT_TELL
     verdict[unplaced & ~has_fix] = NOT_RECORDED
-    for i in rows.index[unplaced & has_fix]:
+    for i in rows.index[unplaced & has_fix & rows["far_m"].notna().to_numpy() & ~stays]:
         far = window.unit.text(rows.loc[i, "far_m"], 0)
         lines = "every line" if pd.isna(rows.loc[i, "line_recorded"]) else "the line that the record names"
         reasons[i].append(f"the fix lies {far} from {lines} and does not say where the joint is: unplaced")
+    for i in rows.index[unplaced & stays]:
+        reasons[i].append(f"{_AWAY}; what ties its string to the line is not known: unplaced")
     for i in rows.index[unplaced & ~has_fix]:
         reasons[i].append("unplaced for want of a usable fix")
+
+
+_AWAY = "fused at one place with others and moved: its fix says where the machine stood"
+
+
+def _by_tally(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
+    """A joint that order and pipe lengths alone place has no offset to judge."""
+    tally = (rows["placed_by"] == "tally").to_numpy()
+    verdict[tally] = CANNOT_TELL
+    for i in rows.index[tally]:
+        row = rows.loc[i]
+        if row["stays"]:
+            why = _AWAY
+        elif row["blunder"]:
+            apart = np.hypot(row["fix_chainage_m"] - row["chainage_m"], row["fix_offset_m"])
+            why = f"its fix lies {window.unit.text(apart, 1)} from where its neighbours put the joint and is not used"
+        elif pd.isna(row["easting"]):
+            why = "there is no usable fix"
+        else:
+            why = "its fix does not lie where its neighbours put the joint and is not used"
+        sure = window.unit.text(TWO_SIDED_95 * row["chainage_sd_m"], 1)
+        reasons[i].append(f"{why}; placed by order and pipe lengths, ± {sure} along the line (95 %), not surveyed")
 
 
 def _sources_far_away(rows: pd.DataFrame, in_line: np.ndarray, window: Window) -> list[str]:
@@ -167,30 +189,6 @@ def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
     verdict[trial] = NO_WINDOW
     for i in rows.index[trial]:
         reasons[i] = ["a trial joint: not part of the line, its place is not judged"]
-
-
-def _crowds(
-    rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, *, in_line: np.ndarray, window: Window
-) -> list[str]:
-    """Joints that crowd where their sticks would not fit were fused away from where they lie: no place is proven."""
-    statements = []
-    counts = rows["chainage_m"].notna() & rows["machine"].notna() & (rows["kind"] != "fitting")
-    order = rows[in_line & counts.to_numpy()].sort_values(["line", "machine", "chainage_m"])
-    near = (order.groupby(["line", "machine"])["chainage_m"].diff() < _CROWDED * window.stick_m).to_numpy()
-    run = np.cumsum(~near)
-    crowded = np.bincount(run, minlength=1)[run] >= _CROWD
-    for _, crowd in order[crowded].groupby(run[crowded]):
-        verdict[rows.index.get_indexer(crowd.index)] = CANNOT_TELL
-        for i in crowd.index:
-            reasons[i].append("fused where many joints crowd: its fix does not say where it lies")
-        span = window.unit.text(crowd["chainage_m"].max() - crowd["chainage_m"].min(), 1)
-        length = window.unit.text(len(crowd) * window.stick_m, 0)
-        statements.append(
-            f"{len(crowd)} joints of one machine crowd within {span} at {crowd['station'].iloc[0]}, and their sticks"
-            f" are {length} long: were they fused at one place and moved? They are shown where the machine stood, and"
-            " no position among them is in window."
-        )
-    return statements
 
 
 def _no_accuracy(rows: pd.DataFrame, reasons: Reasons, in_line: np.ndarray) -> list[str]:

@@ -95,13 +95,19 @@ def _times(diagonal: np.ndarray, off: np.ndarray, x: np.ndarray) -> np.ndarray:
 
 def _solved(diagonal: np.ndarray, off: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return the pivots of L D L', the lower entries of L, and the solutions for the columns of `right`."""
-    pivots, lower, failed = lapack.dpttrf(diagonal, off)
+    pivots, lower, failed = _factored(diagonal, off)
     if failed:
         raise ArithmeticError("a piece without a fix cannot be adjusted")
-    solved, _ = lapack.dpttrs(pivots, lower, right)
-    return pivots, lower, solved
+    solved, _ = lapack.dpttrs(pivots, lower, np.vstack([right, np.zeros(right.shape[1])]))
+    return pivots[:-1], lower[:-1], solved[:-1]
 
 
 def _backward(diagonal: np.ndarray, off: np.ndarray) -> np.ndarray:
-    pivots, _, _ = lapack.dpttrf(diagonal[::-1], off[::-1])
-    return np.asarray(pivots[::-1])
+    pivots, _, _ = _factored(diagonal[::-1], off[::-1])
+    return np.asarray(pivots[-2::-1])
+
+
+def _factored(diagonal: np.ndarray, off: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
+    """Return L D L' of the matrix with one more unknown that has to do with none: one alone LAPACK does not take."""
+    pivots, lower, failed = lapack.dpttrf(np.append(diagonal, 1.0), np.append(off, 0.0))
+    return pivots, lower, failed

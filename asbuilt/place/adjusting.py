@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from asbuilt.place.adjust import Adjusted, Observed, adjust
+from asbuilt.place.adjust import Observed, adjust
+from asbuilt.place.closures import closures
 from asbuilt.place.levels import CELLS, Chain, Levels, levels, running_median
 from asbuilt.place.links import TIMED, Paths
 from asbuilt.place.noise import Noise, noise
@@ -16,16 +17,18 @@ _CERTAIN = 0.5  # from this probability on a fix is taken for one
 _SAME = 2  # cells: levels so near to whole sticks apart are whole sticks apart
 _APART = 1  # cells: what is farther from the likeliest level is another level
 _OFTEN, _UNSEEN = 0.015, 2.0  # from such a share of short pipes on one looks again, for as many again unseen
+_BROAD = 1.5  # offsets scatter by so much more than fixes: pipes are laid off the line
 _SMALL = 1e-6
 
 
 @dataclass(frozen=True)
 class Sticks:
-    """What is known of sticks (metres; scale as a share)."""
+    """What is known of sticks, and how far off the line they may be laid (metres; scale as a share)."""
 
     stick_m: float
     stick_sd_m: float
     scale_sd: float
+    offset_m: float
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,7 @@ class Placed:
     """Entries of the pieces, one piece after the other; shapes (n,).
 
     `entry` among the paths, `at_m` the adjusted chainage and its `sd_m`, `step_sd_m` of the step from the entry before,
-    `missing` records between the two, `blunder` the probability that the fix is one, `used` whether it has a say.
+    `missing` records between the two, `used` whether the fix has a say.
     """
 
     entry: np.ndarray
@@ -43,7 +46,6 @@ class Placed:
     sd_m: np.ndarray
     step_sd_m: np.ndarray
     missing: np.ndarray
-    blunder: np.ndarray
     used: np.ndarray
     levels: Levels
     noise: Noise
@@ -53,55 +55,94 @@ class Placed:
 
 @dataclass(frozen=True)
 class Around:
-    """What else is known of the entries of the paths, shapes (n,): offset of the fix, its group, kind of joint."""
+    """What else is known of the entries of the paths, shapes (n,): offset of the fix, its group, kind, is it a shot."""
 
     offset_m: np.ndarray
     group: np.ndarray
     is_fitting: np.ndarray
+    surveyed: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Prepared:
+    """Entries on their way, shapes (n,): `at` along each piece in its own direction, and what the levels are told."""
+
+    entry: np.ndarray
+    way: np.ndarray
+    at: np.ndarray
+    step: np.ndarray
+    chain: Chain
+    noise: Noise
 
 
 def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks: Sticks) -> Placed:
     """Adjust every piece that has a fix. Entries of no piece, or of one without a fix, are left out."""
+    if not parted.used.any():
+        return _nothing(around)
+    on = _prepared(walk, parted, fixes, around, sticks)
+    head, piece = on.chain.head, parted.piece[on.entry]
+    found = _levels(on.chain, sticks)
+    missing, step, step_sd = _told(found, on.step, head, sticks)
+    used = np.isfinite(on.at) & (found.blunder < _CERTAIN)
+    used |= np.isfinite(on.at) & ~np.isin(piece, piece[used])  # where every fix looks like a blunder none is
+    at = np.where(used, on.at, np.nan)
+    closed = closures(at, on.chain.sd_m, step, step_sd, head=head, scale_sd=sticks.scale_sd)
+    used &= ~closed.at_fault
+    at[closed.at_fault] = np.nan
+    observed = Observed(at, on.chain.sd_m, on.chain.correlation, step, closed.step_sd, head)
+    adjusted = adjust(observed, scale_sd=sticks.scale_sd)
+    return Placed(
+        entry=on.entry,
+        head=head,
+        piece=piece,
+        at_m=adjusted.at * on.way,
+        sd_m=np.hypot(adjusted.sd, _other_levels(found, on.chain.sd_m, sticks.stick_m)),
+        step_sd_m=adjusted.step_sd,
+        missing=missing,
+        used=used,
+        levels=found,
+        noise=on.noise,
+        scale=adjusted.scale,
+        scale_sd=adjusted.scale_sd,
+    )
+
+
+def _nothing(around: Around) -> Placed:
+    """Return what is placed where no fix counts."""
+    none, real = np.array([], dtype=np.int64), np.array([], dtype=float)
+    groups = int(around.group.max(initial=-1)) + 1
+    return Placed(
+        entry=none,
+        head=none.astype(bool),
+        piece=none,
+        at_m=real,
+        sd_m=real,
+        step_sd_m=real,
+        missing=none,
+        used=none.astype(bool),
+        levels=Levels(np.empty((0, 1)), none, none, real),
+        noise=Noise(np.ones(groups), np.zeros(groups)),
+        scale=real,
+        scale_sd=real,
+    )
+
+
+def _prepared(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks: Sticks) -> _Prepared:
+    """Bring the entries of the pieces to levels: how they scatter, how their errors go together, what is a blunder."""
     entry = _entries(parted)
     piece, way = parted.piece[entry], parted.direction[entry]
     head = np.diff(piece, prepend=NO_PIECE) != 0
     at = np.where(parted.used[entry], fixes.at_m[entry], np.nan) * way
     step, prior = _steps(walk, entry, head, around, sticks)
-    tally = np.cumsum(step)
-    level = at - tally
-    group = around.group[entry]
+    level = at - np.cumsum(step)
     offset = np.where(np.isnan(level), np.nan, around.offset_m[entry])
-    seen = noise(
-        np.stack([level, offset]),
-        fixes.sd_m[entry],
-        piece,
-        group,
-        groups=int(around.group.max(initial=0)) + 1,
-    )
-    sd = fixes.sd_m[entry] * seen.factor[group]
-    related = np.where(group == np.roll(group, 1), seen.correlation[group], 0.0)
-    blunder = _blunder(offset, sd, head)
-    found = _levels(Chain(level, sd, related, head, prior, blunder), sticks)
-    missing, step, step_sd = _told(found, step, head, sticks)
-    used = np.isfinite(at) & (found.blunder < _CERTAIN)
-    used |= np.isfinite(at) & ~np.isin(piece, piece[used])  # where every fix looks like a blunder none is
-    observed = Observed(np.where(used, at, np.nan), sd, related, step, step_sd, head)
-    adjusted = adjust(observed, scale_sd=sticks.scale_sd)
-    return Placed(
-        entry=entry,
-        head=head,
-        piece=piece,
-        at_m=adjusted.at * way,
-        sd_m=np.hypot(adjusted.sd, _other_levels(found, sticks.stick_m)),
-        step_sd_m=adjusted.step_sd,
-        missing=missing,
-        blunder=found.blunder,
-        used=used,
-        levels=found,
-        noise=seen,
-        scale=adjusted.scale,
-        scale_sd=adjusted.scale_sd,
-    )
+    group, count = around.group[entry], int(around.group.max(initial=0)) + 1
+    seen = noise(np.stack([level, offset]), fixes.sd_m[entry], piece, group, groups=count)
+    shot = around.surveyed[entry]
+    sd = np.where(shot, fixes.sd_m[entry], fixes.sd_m[entry] * seen.factor[group])
+    related = np.where((group == np.roll(group, 1)) & ~shot & ~np.roll(shot, 1), seen.correlation[group], 0.0)
+    blunder = _blunder(offset, np.hypot(_BROAD * sd, sticks.offset_m), head)
+    return _Prepared(entry, way, at, step, Chain(level, sd, related, head, prior, blunder), seen)
 
 
 def _levels(chain: Chain, sticks: Sticks) -> Levels:
@@ -134,17 +175,15 @@ def _steps(
     return np.where(head, 0.0, np.where(np.isnan(length), sticks.stick_m, length)), prior
 
 
-def _blunder(offset_m: np.ndarray, sd: np.ndarray, head: np.ndarray) -> np.ndarray:
+def _blunder(offset_m: np.ndarray, spread_m: np.ndarray, head: np.ndarray) -> np.ndarray:
     """Return the chance of each fix to be a blunder in the light of how it lies off the line beside its neighbours.
 
-    Beside its neighbours, for a string on the bank lies off the line as a whole.
+    Beside its neighbours, for a string on the bank lies off the line as a whole; and a joint laid as far off as the
+    window allows, or somewhat more, is one laid off the line rather than a bad fix.
     """
-    aside = np.nan_to_num(offset_m - running_median(offset_m, head)) / (_BROAD * sd)
+    aside = np.nan_to_num(offset_m - running_median(offset_m, head)) / spread_m
     odds = _BLUNDER / (1 - _BLUNDER) * np.exp(np.minimum(0.5 * aside**2, 50.0))
     return np.asarray(np.minimum(odds / (1 + odds), 1 - _SMALL))
-
-
-_BROAD = 1.5  # offsets scatter by more than the fixes: pipes are laid off the line
 
 
 def _told(
@@ -161,8 +200,13 @@ def _told(
     return missing, np.where(head, 0.0, length), sd
 
 
-def _other_levels(found: Levels, stick_m: float) -> np.ndarray:
-    """Return what it adds to the spread that a joint may stand on another level than the likeliest."""
+def _other_levels(found: Levels, sd: np.ndarray, stick_m: float) -> np.ndarray:
+    """Return what it adds to the spread that a joint may stand on another level than the likeliest.
+
+    Where a fix is finer than the grid of levels, only what is far away is another level.
+    """
+    cell = stick_m / CELLS
+    apart = np.where(sd < cell, CELLS // 2 - 1, _APART)[:, None]
     away = found.cell[:, None] + np.arange(found.share.shape[1]) - found.likeliest[:, None]
-    away = np.where(np.abs(away) > _APART, away * (stick_m / CELLS), 0.0)
+    away = np.where(np.abs(away) > apart, away * cell, 0.0)
     return np.asarray(np.sqrt((found.share * away**2).sum(axis=1)))

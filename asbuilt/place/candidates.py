@@ -67,9 +67,7 @@ def _may_lie_on(rows: pd.DataFrame, name: str, lines: Lines) -> np.ndarray:
     return has_fix & ((asked == name) | ~np.isin(asked, [known for known, _ in lines]))
 
 
-def _on(
-    name: str, line: MeasuredLine, rows: pd.DataFrame, lines: Lines, reach: Reach, sd: np.ndarray
-) -> pd.DataFrame:
+def _on(name: str, line: MeasuredLine, rows: pd.DataFrame, lines: Lines, reach: Reach, sd: np.ndarray) -> pd.DataFrame:
     """Return the places on one line: those in reach of a fix's own error, else the nearest one, if it is not far."""
     unit = reach.metres_per_unit
     at = np.flatnonzero(_may_lie_on(rows, name, lines))

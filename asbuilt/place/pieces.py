@@ -21,13 +21,19 @@ NO_PIECE = -1
 
 @dataclass(frozen=True)
 class Fixes:
-    """Fixes of the entries of paths, shapes (n,): line (-1: none), chainage (NaN: none), sd, is it to be left out."""
+    """Fixes of the entries of paths, shapes (n,): line (-1: none), chainage (NaN: none), sd, is it to be left out.
+
+    `sense` is 1 where it is stated that chainage rises from the entry before, -1 where it falls, 0: nothing stated;
+    `lent` marks what is no fix of the joint but follows from a stated end of its string.
+    """
 
     line: np.ndarray
     at_m: np.ndarray
     sd_m: np.ndarray
     stays: np.ndarray
     is_tie_in: np.ndarray
+    sense: np.ndarray
+    lent: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -53,9 +59,10 @@ def pieces(paths: Paths, fixes: Fixes, *, stick_m: float) -> Pieces:
     usable &= ~blunder
     walking = usable & ~excursion
     moved = _moved(paths, fixes, walking, cut, tally=tally, stick_m=stick_m)
-    usable, walking = usable & ~moved, walking & ~moved
+    finite, usable, walking = usable | blunder, usable & ~moved, walking & ~moved
     piece = _segments(paths, fixes, walking, cut, tally=tally, stick_m=stick_m)
-    piece, direction, orderless = _directed(piece, fixes.at_m, walking, paths.path)
+    piece, direction, orderless = _directed(piece, fixes, walking, paths.path)
+    usable |= finite & orderless  # where the order is not believed it makes no fix a blunder
     singles = np.flatnonzero(usable & (piece == NO_PIECE))
     piece[singles] = piece.max(initial=-1) + 1 + np.arange(len(singles))
     return Pieces(piece, direction, usable, orderless)
@@ -151,7 +158,7 @@ def _filled(piece: np.ndarray, *, forward: bool) -> np.ndarray:
 
 
 def _extend(piece: np.ndarray, open_: np.ndarray, firm: np.ndarray) -> None:
-    """Carry pieces over entries without a fix that serials or words link to them; `firm` (n + 1,): to the one before."""
+    """Carry pieces over entries without a fix that serials or words tie to them; `firm` (n + 1,): to the one before."""
     for i in np.flatnonzero(open_):
         if piece[i] == NO_PIECE and firm[i] and i:
             piece[i] = piece[i - 1]
@@ -161,33 +168,42 @@ def _extend(piece: np.ndarray, open_: np.ndarray, firm: np.ndarray) -> None:
 
 
 def _directed(
-    piece: np.ndarray, at_m: np.ndarray, walking: np.ndarray, path: np.ndarray
+    piece: np.ndarray, fixes: Fixes, walking: np.ndarray, path: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Give each piece its direction, and take apart those that run neither way."""
+    """Give each piece its direction, and take apart those that run neither way.
+
+    Where one fix alone holds a piece, and no word says which way it runs, only the joint of that fix has a place.
+    """
     direction, orderless = np.ones(len(piece), dtype=np.int64), np.zeros(len(piece), dtype=bool)
-    at = np.flatnonzero(walking & (piece != NO_PIECE))
+    inside, at = piece != NO_PIECE, np.flatnonzero(walking & (piece != NO_PIECE))
     count = int(piece.max(initial=-1)) + 1
     if not count:
         return piece, direction, orderless
-    up, down, steps = (np.zeros(count) for _ in range(3))
-    for lag in (_LAG, 2, 1):  # a short piece is told by what it has
-        a, b = at[:-lag], at[lag:]
-        same = (piece[a] == piece[b]) & (steps[piece[a]] == 0)
-        rises = np.sign(at_m[b] - at_m[a])[same]
-        up += np.bincount(piece[a][same], weights=rises > 0, minlength=count)
-        down += np.bincount(piece[a][same], weights=rises < 0, minlength=count)
-        steps = up + down
-    way = np.where(down > up, -1, 1)
-    credible = np.maximum(up, down) >= _CREDIBLE * np.maximum(steps, 1)
-    joints, parts = (np.bincount(path[at], minlength=path.max() + 1), _parts(piece[at], path[at], path.max() + 1))
+    up, down = _votes(piece, fixes.at_m, at, count)
+    said = np.bincount(piece[inside], weights=fixes.sense[inside], minlength=count)
+    way = np.where(up == down, np.where(said < 0, -1, 1), np.where(down > up, -1, 1))
+    votes = up + down
+    credible = np.maximum(up, down) >= _CREDIBLE * np.maximum(votes, 1)
+    joints, parts = np.bincount(path[at], minlength=path.max() + 1), _parts(piece[at], path[at], path.max() + 1)
     shattered = (joints >= _TELLING) & (joints < _LEAST * parts)
-    inside = piece != NO_PIECE
     direction[inside] = way[piece[inside]]
-    orderless[inside] = ~credible[piece[inside]] | shattered[path[inside]]
-    single = (np.bincount(piece[at], minlength=count) < 2) & (np.bincount(piece[inside], minlength=count) < 2)
-    orderless[inside] &= ~single[piece[inside]]
-    piece = np.where(orderless, NO_PIECE, piece)
-    return piece, direction, orderless
+    sizes = np.bincount(piece[inside], minlength=count)
+    orderless[inside] = (~credible[piece[inside]] | shattered[path[inside]]) & (sizes[piece[inside]] > 1)
+    blind = inside & ~walking & ((votes == 0) & (said == 0))[np.maximum(piece, 0)]
+    orderless |= shattered[path]
+    return np.where(orderless | blind, NO_PIECE, piece), direction, orderless
+
+
+def _votes(piece: np.ndarray, at_m: np.ndarray, at: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Count for each piece the pairs of fixes a few apart that rise, and that fall; a short piece has nearer pairs."""
+    up, down = np.zeros(count), np.zeros(count)
+    for lag in (_LAG, 2, 1):
+        a, b = at[:-lag], at[lag:]
+        same = (piece[a] == piece[b]) & ((up + down)[piece[a]] == 0)
+        rises = np.sign(at_m[b] - at_m[a])[same]
+        more, less = (np.bincount(piece[a][same], weights=rises == s, minlength=count) for s in (1, -1))
+        up, down = up + more, down + less
+    return up, down
 
 
 def _parts(piece: np.ndarray, path: np.ndarray, count: int) -> np.ndarray:

@@ -90,9 +90,7 @@ def _related(places: _Places, sd_m: np.ndarray, order: Order) -> np.ndarray:
     return np.asarray(np.maximum(1.0, (_RELATED * fix + seen * common) / (fix + common))[stretch])
 
 
-def _steps(
-    found: pd.DataFrame, paths: Paths, places: _Places, sd_m: np.ndarray, *, order: Order
-) -> np.ndarray:
+def _steps(found: pd.DataFrame, paths: Paths, places: _Places, sd_m: np.ndarray, *, order: Order) -> np.ndarray:
     """Return the density of each step to an entry from the entry before, shape (n, places before, places)."""
     measure, line = found["measure"].to_numpy(float), pd.factorize(found["line"])[0]
     here, before = places.candidate, np.roll(places.candidate, 1, axis=0)

@@ -13,18 +13,19 @@ _RELATED = 1.86  # (1 + r) / (1 - r) for errors of neighbours that correlate by 
 _SURE = 8.0  # log of the odds, for what a stay would change
 _ONE = 6.0  # one step has no more say than this, log of the odds
 _LOOSE = 2.5  # standard deviations that fixes of one spot scatter by at most (root mean square)
+_NEAR = 3.5  # standard deviations, or times the usual distance, that a joint made on the spot may lie from its middle
 _CLOSE = 0.25  # or: they spread over less than this share of the tally
 
 
-def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, is_fitting: np.ndarray) -> np.ndarray:
+def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, in_place: np.ndarray) -> np.ndarray:
     """Return which entries were fused where the machine stayed, shape (n,).
 
-    `xy_m` (rows, 2) are fixes in metres of the plane (NaN: none), `sd_m` (rows,) their spread; `is_fitting` (rows,)
-    marks joints at fittings, which lie close together by nature.
+    `xy_m` (rows, 2) are fixes in metres of the plane (NaN: none), `sd_m` (rows,) their spread; `in_place` (rows,)
+    marks joints made where they lie: tie-ins, and those at fittings, which are close together by nature.
     """
     out = np.zeros(len(paths.row), dtype=bool)
     tally = np.cumsum(np.where(paths.head, 0.0, np.where(np.isnan(paths.length_m), stick_m, paths.length_m)))
-    has = np.flatnonzero(np.isfinite(xy_m[paths.row, 0]) & ~is_fitting[paths.row])
+    has = np.flatnonzero(np.isfinite(xy_m[paths.row, 0]) & ~in_place[paths.row])
     if len(has) < 3:
         return out
     at, path, xy, sd = tally[has], paths.path[has], xy_m[paths.row[has]], sd_m[paths.row[has]]
@@ -34,11 +35,19 @@ def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, i
     over = _together(xy, at, sd, path, 2)  # on one spot, whatever the fix between them says
     together[:-1] |= over & np.roll(together, 1)[:-1]
     together[1:] |= over & np.roll(together, -1)[1:]
-    for first, last in _runs(together):
+    for run in _runs(together):
+        first, last = _on_the_spot(xy, sd, *run)
         here = slice(first, last + 1)
-        if _stays(xy[here], at[here], float(np.median(sd[here]))):
+        if last - first > 1 and _stays(xy[here], at[here], float(np.median(sd[here]))):
             out[has[first] : has[last] + 1] = True
-    return out
+    return out & ~in_place[paths.row]
+
+
+def _on_the_spot(xy: np.ndarray, sd: np.ndarray, first: int, last: int) -> tuple[int, int]:
+    """Return the first and last entry of a run without the joints that were made on the way to the spot or from it."""
+    away = np.hypot(*(xy[first : last + 1] - np.median(xy[first : last + 1], axis=0)).T)
+    near = np.flatnonzero(away <= np.maximum(_NEAR * np.hypot(sd[first : last + 1], _CREEP_M), _NEAR * np.median(away)))
+    return first + int(near[0]), first + int(near[-1])
 
 
 def _together(xy: np.ndarray, tally: np.ndarray, sd: np.ndarray, path: np.ndarray, lag: int) -> np.ndarray:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from pyproj.aoi import AreaOfInterest
 
 from asbuilt import crs
@@ -54,6 +55,29 @@ class Designs:
     crossings: tuple[Crossing, ...]
     notes: tuple[str, ...]
 
+    def stations(self, line: pd.Series, chainage_m: pd.Series) -> np.ndarray:
+        """Return the label of each chainage on its line, shape (n,); empty where there is none."""
+        labels = np.full(len(line), "", dtype=object)
+        for design in self.lines:
+            here = (line == design.name).to_numpy()
+            labels[here] = design.stationing.labels(chainage_m[here].to_numpy(float))
+        return labels
+
+    @property
+    def pipe_factor(self) -> float:
+        """Return how much chainage a metre of pipe makes, the mean over all lines.
+
+        A pipe lies on the slope of the design where levels are known, and on the ellipsoid; chainage may be counted
+        in the grid or on the level. What the height of the ground takes off in the grid is not known, and small.
+        """
+        length = np.array([design.end_m - design.start_m for design in self.lines])
+        return float(np.average([self._factor(design) for design in self.lines], weights=length))
+
+    def _factor(self, design: Design) -> float:
+        kind = design.source.length
+        level = 1.0 if kind == "slope" or np.isnan(design.z).any() else _level_share(design)
+        return level * crs.grid_scale(*design.line.xy.T.copy(), of=self.frame) if kind == "grid" else level
+
     def accuracy_m(self, origins: np.ndarray) -> np.ndarray:
         """Return how far the lines may lie off for fixes that came from the frames `origins`, shape (n,).
 
@@ -64,6 +88,12 @@ class Designs:
         for crossing in self.crossings:
             worst = np.maximum(worst, np.where(origins == crossing.origin, 0.0, crossing.accuracy_m))
         return worst
+
+
+def _level_share(design: Design) -> float:
+    """Return the level length of a line over its length on the slope."""
+    level = np.diff(design.line.measure)
+    return float(level.sum() / np.hypot(level, np.diff(design.z)).sum())
 
 
 def read_alignments(settings: Settings) -> Designs:

@@ -50,4 +50,6 @@ def _uncovered(gaps: pd.DataFrame, design: Design) -> float:
     """Return the length of a line that lies in gaps. They do not overlap, and may begin before or end past the line."""
     here = gaps[gaps["line"] == design.name]
     low, high = (here[f"{end}_chainage_m"].clip(design.start_m, design.end_m) for end in ("from", "to"))
-    return float(np.sum(np.abs(high - low)))
+    pipes = here["missing_records"] + here["unplaced_here"] + 1  # of a bracket only so many have no record
+    share = np.where(here["joints_within"] > 0, pipes / (pipes + here["joints_within"]), 1.0)
+    return float(np.sum(np.abs(high - low) * share))

@@ -60,6 +60,7 @@ def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, st
     asked = {path for source in settings.records for pattern in source.files for path in matching(folder, pattern)}
     files = {"route.toml", settings.window.procedure, *(d.source.file for d in journey.designs.lines)}
     files |= {path.relative_to(folder).as_posix() for path in asked} | set(journey.rows["source_file"])
+    files |= {name for side in (settings.tally, settings.survey) for name in side.files}
     beside = {
         p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{escape(Path(f).stem)}.*")
     }
@@ -71,7 +72,9 @@ def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, st
     frame = journey.designs.frame
     yield "frame", "working", frame.label
     yield "frame", "latitude and longitude", frame.base.label
-    for crossing in dict.fromkeys((*journey.designs.crossings, *journey.readings.crossings)):
+    for crossing in dict.fromkeys(
+        (*journey.designs.crossings, *journey.readings.crossings, *journey.sides.survey.crossings)
+    ):
         accuracy = f"accuracy {crossing.accuracy_m:g} m by the EPSG register"
         accuracy += f"; {crossing.better}" if crossing.better else ""
         yield "frame", f"{crossing.origin} to {crossing.target}", f"{crossing.operation}; {accuracy}"

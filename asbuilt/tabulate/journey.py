@@ -6,12 +6,15 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
+import shapely
 
+from asbuilt.alignment import locate
 from asbuilt.judge.derived import Derived
 from asbuilt.judge.windows import Judged
 from asbuilt.outcome import JOINT, KEPT
 from asbuilt.read.alignments import Design, Designs
 from asbuilt.read.records import Readings
+from asbuilt.read.sides import Sides
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,8 @@ class Journey:
     judged: Judged
     place_reasons: pd.Series
     zone: ZoneInfo
+    hiding: pd.DataFrame  # between which joints missing records hide, as of `place.placing`
+    sides: Sides
 
     @property
     def design_by_line(self) -> Mapping[str, Design]:
@@ -42,13 +47,21 @@ class Journey:
         return (self.rows["outcome"] == JOINT).to_numpy()
 
 
-def stations(designs: Designs, line: pd.Series, chainage_m: pd.Series) -> np.ndarray:
-    """Return the label of each chainage on its line; empty where there is none."""
-    labels = np.full(len(line), "", dtype=object)
-    for design in designs.lines:
-        here = (line == design.name).to_numpy()
-        labels[here] = design.stationing.labels(chainage_m[here].to_numpy(float))
-    return labels
+def on_line(journey: Journey, line: pd.Series, chainage_m: pd.Series) -> np.ndarray:
+    """Return the point of the alignment at each chainage of its line, shape (n, 2), NaN where there is none."""
+    xy = np.full((len(line), 2), np.nan)
+    for name, design in journey.design_by_line.items():
+        here = (line == name).to_numpy()
+        xy[here] = locate(design.line, chainage_m[here].to_numpy(float))
+    return xy
+
+
+def points(xy: np.ndarray) -> np.ndarray:
+    """Return points, None where a position is not finite: an empty point would be a place for some readers."""
+    there = np.isfinite(xy).all(axis=1)
+    out = np.full(len(xy), None, dtype=object)
+    out[there] = shapely.points(xy[there])
+    return out
 
 
 def sentences(*groups: tuple[str, ...]) -> str:

@@ -6,11 +6,12 @@ import shapely
 
 from asbuilt import tables
 from asbuilt.alignment import locate, reaches
-from asbuilt.judge.gaps import LineEnds, find_gaps, unplaced_within
+from asbuilt.judge.evidence import evidence
+from asbuilt.judge.gaps import LineEnds, find_gaps
+from asbuilt.judge.unplaced import less_unplaced
 from asbuilt.read.alignments import Design, Designs
 from asbuilt.settings import Settings
-from asbuilt.tabulate.joints import points
-from asbuilt.tabulate.journey import Journey, stations
+from asbuilt.tabulate.journey import Journey, points
 
 _ONE = 0.01  # metres: labels have two decimals
 
@@ -76,20 +77,18 @@ def gaps_table(journey: Journey, settings: Settings) -> pd.DataFrame:
     found = []
     for design in journey.designs.lines:
         here = rows[(rows["line"] == design.name) & rows["chainage_m"].notna()]
-        gaps = find_gaps(here, _ends(design, settings), stick_m=settings.pipe.stick)
+        gaps = find_gaps(here, _ends(design, settings), stick_m=settings.pipe.stick, hiding=journey.hiding)
         if len(gaps):
             low, high = gaps["from_chainage_m"].to_numpy(float), gaps["to_chainage_m"].to_numpy(float)
             found.append(gaps.assign(geometry=reaches(design.line, np.minimum(low, high), np.maximum(low, high))))
     if not found:
         return tables.empty(tables.GAPS)
     gaps = pd.concat(found, ignore_index=True)
-    gaps["unplaced_here"] = unplaced_within(gaps, rows, stick_m=settings.pipe.stick)
-    explained = (gaps["unplaced_here"] >= gaps["missing_records"]) & (gaps["unplaced_here"] > 0)
-    gaps.loc[explained, "kind"] = "records not placed"
-    for name in ("missing_records", "missing_low", "missing_high"):  # a record without a place is not missing
-        gaps[name] = (gaps[name] - gaps["unplaced_here"]).clip(lower=0)
+    more = evidence(gaps, rows)
+    gaps["evidence"] = [f"{text}; {said}" if said else text for text, said in zip(gaps["evidence"], more, strict=True)]
+    gaps = less_unplaced(gaps, rows, stick_m=settings.pipe.stick)
     for end in ("from", "to"):
-        gaps[f"{end}_station"] = stations(journey.designs, gaps["line"], gaps[f"{end}_chainage_m"])
+        gaps[f"{end}_station"] = journey.designs.stations(gaps["line"], gaps[f"{end}_chainage_m"])
     return tables.conform(gaps, tables.GAPS)
 
 

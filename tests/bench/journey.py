@@ -28,11 +28,15 @@ from asbuilt.judge.derived import derive
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.windows import judge_windows
-from asbuilt.place.nearest import Reach, place
+from asbuilt.place.adjusting import Sticks
+from asbuilt.place.candidates import Reach
+from asbuilt.place.placing import Laying, place
+from asbuilt.place.route import placed
 from asbuilt.publish import geopackage, joint_log, webmap
 from asbuilt.read.alignments import read_alignments
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
+from asbuilt.read.sides import Sides, read_survey, read_tally
 
 _ROUTE = """
 [route]
@@ -137,12 +141,11 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     line = designs.lines[0].line
     whole, legs = shapely.linestrings(line.xy), shapely.linestrings(np.stack([line.xy[:-1], line.xy[1:]], axis=1))
     points = shapely.points(rows[["easting", "northing"]].to_numpy())
-    lines, how = [("main", line)], {"metres_per_unit": 1.0, "reach": Reach(100.0, 2.0, 12.0)}
-    located = (
-        rows.rename(columns={"line": "line_recorded"})
-        .join(place(rows, lines, **how))
-        .assign(outcome="joint", station="", other_station="")
-    )
+    told = rows.join(lineage(rows, route.route.timezone).rows)
+    sides = Sides(read_tally(route), read_survey(route, target))
+    located, _, _ = placed(told, designs, sides, settings=route)
+    known, lines = told.assign(surveyed=False), [("main", line)]
+    laying = Laying(Reach(100.0, 2.0), Sticks(12.0, 0.05, 0.003, 2.0))
     procedure = procedures.load(route.window.procedure, folder)
     recorded = frozenset({"soak_time", "heater_temperature", "fusion_pressure"})
     as_built = journey.build(route)
@@ -156,8 +159,8 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     in_line, windows = np.ones(len(rows), dtype=bool), {"procedure": procedure, "settings": route, "recorded": recorded}
     stages: tuple[tuple[str, str, Callable[[], object]], ...] = (
         ("read", "pyarrow.csv", lambda: read(route, target)),
-        ("place", "STRtree nearest", lambda: place(rows, lines, **how)),
-        ("place", "line_locate_point", lambda: place(rows, lines, **how)),
+        ("place", "STRtree nearest", lambda: place(known, lines, laying)),
+        ("place", "line_locate_point", lambda: place(known, lines, laying)),
         ("lineage", "STRtree nearest", lambda: lineage(rows, route.route.timezone)),
         ("judge windows", "STRtree nearest", lambda: judge_windows(rows, derive(rows, route), **windows)),
         ("judge places", "STRtree nearest", lambda: judge_places(located, Window(2.0, 12.0), in_line=in_line)),

@@ -19,13 +19,14 @@ import shapely
 
 from asbuilt.alignment import locate
 from asbuilt.judge.gaps import LineEnds, find_gaps
+from asbuilt.judge.unplaced import less_unplaced
 from asbuilt.place.adjusting import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, place
 from tests.bench.journey import least
 from tests.bench.truth import CASES, STICK, Case, serpentine
 
-LAYING = Laying(Reach(100.0, 2.0), Sticks(STICK, 0.05, 0.003))
+LAYING = Laying(Reach(100.0, 2.0), Sticks(STICK, 0.05, 0.003, 2.0))
 
 
 @dataclass(frozen=True)
@@ -107,9 +108,13 @@ def _gaps(case: Case, found: pd.DataFrame, hiding: pd.DataFrame) -> pd.DataFrame
         ends = LineEnds(
             name, on_line.min() - STICK, on_line.max() + STICK, first_joint=False, last_joint=False, complete=True
         )
-        gaps = find_gaps(here, ends, stick_m=STICK, hiding=hiding)
-        parts.append(gaps[gaps["kind"] == "between joints"] if len(gaps) else gaps)
-    return pd.concat(parts, ignore_index=True)
+        parts.append(find_gaps(here, ends, stick_m=STICK, hiding=hiding))
+    gaps = pd.concat([p for p in parts if len(p)] or parts[:1], ignore_index=True)
+    if gaps.empty:
+        return gaps
+    rows = joints.assign(machine=case.rows["machine"], fused_at=case.rows["fused_at"])
+    gaps = less_unplaced(gaps, rows, stick_m=STICK)
+    return gaps[(gaps["kind"] == "between joints") & (gaps["missing_records"] > 0)]
 
 
 def _gap_score(case: Case, gaps: pd.DataFrame) -> tuple[int, int, int]:

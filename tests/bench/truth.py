@@ -79,7 +79,14 @@ def records(
     n = len(where.at)
     xy = where.xy + related(rng, n, sd=sd, correlation=correlation)
     columns = {"easting": xy[:, 0], "northing": xy[:, 1], "sd_m": sd, "frame_accuracy_m": 0.0, "line": None}
-    columns |= {"joint": "", "machine": machine, "kind": "production", "source_file": "records.csv"}
+    columns |= {
+        "joint": "",
+        "joint_id": "",
+        "machine": machine,
+        "kind": "production",
+        "source_file": "records.csv",
+        "surveyed": False,
+    }
     columns |= {"fused_at": pd.date_range("2026-01-05", periods=n, freq="h"), "string": None, "order": np.nan}
     columns |= {"pipe_a": None, "pipe_b": None, "length_a_m": np.nan, "length_b_m": np.nan, "length_added_m": np.nan}
     return pd.DataFrame(columns, index=range(n))
@@ -158,9 +165,7 @@ def serpentine(rng: np.random.Generator) -> Case:
     ends = [((0.0, 6000.0)[:: 1 if i % 2 == 0 else -1], 8.0 * i) for i in range(20)]
     line = line_through(*((x, y) for xs, y in ends for x in xs))
     where = laid(rng, line, STICK * np.arange(1, int(line.measure[-1] // STICK)))
-    return case(
-        "serpentine, 20 legs 8 m apart", {"main": line}, [("main", where, records(rng, where, sd=4.0))], 0, rng
-    )
+    return case("serpentine, 20 legs 8 m apart", {"main": line}, [("main", where, records(rng, where, sd=4.0))], 0, rng)
 
 
 def in_odd_order(rng: np.random.Generator, *, shuffled: bool, base: Callable[..., Case] = hairpin) -> Case:
@@ -219,7 +224,7 @@ def fused_at_one_place(rng: np.random.Generator, *, tie_in_sd: float = 0.3, seri
 
 
 def bore(rng: np.random.Generator) -> Case:
-    """100 sticks in a trench, then a string of 25 laid out beyond the exit and pulled back through a bore, then 50 more.
+    """100 sticks in a trench, a string of 25 laid out beyond the exit and pulled back through a bore, then 50 more.
 
     Serials are known; the string was strung out 40 m beside the line, walking, so its fixes look like a line.
     """

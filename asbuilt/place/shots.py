@@ -1,0 +1,54 @@
+"""As-laid shots: a measurement on the pipe in the trench outranks where the machine stood."""
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.window import ASSUMED_SD_M
+
+_LEAST_SD_M = 0.005  # no shot is taken to be better
+
+
+def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return the rows with the shot in place of the fix where a joint has one, and what is wrong with the others.
+
+    `rows` needs joint, joint_id, easting, northing, sd_m, frame_accuracy_m; `shots` joint (None: of no joint),
+    easting, northing, sd_m (NaN: not stated), frame_accuracy_m, source_row. Added columns: surveyed, and fix_easting,
+    fix_northing, fix_sd_m, fix_frame_accuracy_m of the record. Several shots of a joint count by their accuracy.
+    """
+    kept = {f"fix_{name}": rows[name] for name in ("easting", "northing", "sd_m", "frame_accuracy_m")}
+    out = rows.assign(**kept, surveyed=False)
+    told = shots[shots["joint"].notna()]
+    if told.empty:
+        return out, ()
+    at, unclear = _rows_of(rows, told)
+    told = told.assign(at=at)[at >= 0]
+    sd = told["sd_m"].fillna(ASSUMED_SD_M).clip(lower=_LEAST_SD_M)
+    weight = 1 / sd**2
+    of_joint = told.assign(w=weight, e=told["easting"] * weight, n=told["northing"] * weight).groupby("at")
+    total, worst = of_joint[["w", "e", "n"]].sum(), of_joint["frame_accuracy_m"].max()
+    labels = rows.index[total.index]
+    out.loc[labels, "easting"] = (total["e"] / total["w"]).to_numpy()
+    out.loc[labels, "northing"] = (total["n"] / total["w"]).to_numpy()
+    known = of_joint["sd_m"].count().to_numpy() > 0
+    out.loc[labels, "sd_m"] = np.where(known, 1 / np.sqrt(total["w"].to_numpy()), np.nan)
+    out.loc[labels, "frame_accuracy_m"] = worst.to_numpy()
+    out.loc[labels, "surveyed"] = True
+    return out, unclear
+
+
+def _rows_of(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[np.ndarray, tuple[str, ...]]:
+    """Return the position of the row that each shot is of (-1: none), found by joint_id or a number that is unique."""
+    asked = shots["joint"].str.strip().str.casefold()
+    found = np.full(len(shots), -1)
+    for name in ("joint", "joint_id"):  # the id outranks the number
+        words = rows[name].str.strip().str.casefold()
+        once = ~words.duplicated(keep=False)
+        place = pd.Series(np.arange(len(rows))[once.to_numpy()], index=words[once])
+        hit = asked.map(place)
+        found = np.where(hit.notna(), hit.fillna(-1), found).astype(np.int64)
+    missed = shots[found < 0]
+    said = tuple(
+        f"{file} row {row}: there is no joint {joint!r}, or it stands on several records: name its joint_id."
+        for file, row, joint in missed[["source_file", "source_row", "joint"]].itertuples(index=False)
+    )
+    return found, said

@@ -1,0 +1,114 @@
+"""What the route file says of strings that were moved after fusing: links in the pipe, and where their ends lie.
+
+Which end was fused first is never assumed: without that word, or serials that tell it, nothing ties a string to the
+joints that close it, for a wrong guess would mirror it with confidence.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.place.links import STATED, Links
+from asbuilt.settings.model import StringSpec
+
+_STATED_SD_M = 0.5  # what a stated chainage of an end is taken to be worth (the writers' judgement)
+_MOVED = ("pulled in", "bore")  # fixes of such strings say where they were fused, not where they lie
+
+
+@dataclass(frozen=True)
+class Strings:
+    """`links` by position of the rows; `name` of the string of each row (None: none stated).
+
+    `moved` says whether the fix of a row is to be left out. `ends` has row, line, at_m and sd_m of joints whose place
+    follows from a stated end. `unclear` says of each string what keeps it from being placed.
+    """
+
+    links: Links
+    name: np.ndarray
+    moved: np.ndarray
+    ends: pd.DataFrame
+    unclear: tuple[str, ...]
+
+
+def strings(rows: pd.DataFrame, specs: Sequence[StringSpec], *, stick_m: float) -> Strings:
+    """Return what the route file says of the rows.
+
+    `rows` needs joint, joint_id, string, order, machine, fused_at, kind.
+    """
+    a, b, unclear = [], [], []
+    ends: list[tuple[int, str, float]] = []
+    name, moved = np.full(len(rows), None, dtype=object), np.zeros(len(rows), dtype=bool)
+    for spec in specs:
+        fused = _members(rows, spec)
+        if not len(fused):
+            unclear.append(f"string {spec.string}: no record belongs to it by its string column or [[string]] joints.")
+            continue
+        name[fused] = spec.string
+        moved[fused] = spec.method in _MOVED
+        along, tied = fused, spec.first_fused is not None
+        if spec.first_fused == "ahead":
+            along = fused[::-1]
+        elif not tied:
+            unclear.append(_which_end(spec))
+        chain, missing = _closed(rows, spec, along) if tied else (along, ())
+        unclear += missing
+        a += chain[:-1].tolist()
+        b += chain[1:].tolist()
+        ends += list(_stated_ends(spec, along, stick_m)) if tied else []
+    length = np.full(len(a), np.nan)  # the pipe between two of them is known by its serial only
+    links = Links(np.array(a, np.int64), np.array(b, np.int64), np.full(len(a), STATED, np.int8), length)
+    frame = pd.DataFrame(ends, columns=["row", "line", "at_m"]).assign(sd_m=_STATED_SD_M)
+    return Strings(links, name, moved, frame, tuple(unclear))
+
+
+def _members(rows: pd.DataFrame, spec: StringSpec) -> np.ndarray:
+    """Return the rows of a string in the order they were fused, by position."""
+    at = np.arange(len(rows))
+    ties = np.isin(rows["joint"].to_numpy(object), [t for t in spec.tie_ins if t])
+    if spec.joints:
+        first, last = (_row_of(rows, joint) for joint in spec.joints)
+        if first is None or last is None:
+            return at[:0]
+        time, machine = rows["fused_at"].to_numpy(), rows["machine"].to_numpy(object)
+        here = (machine == machine[first]) & (time >= time[first]) & (time <= time[last]) & ~ties
+    else:
+        here = (rows["string"].str.strip() == spec.string).fillna(False).to_numpy(bool) & ~ties
+    return rows.assign(at=at)[here].sort_values(["order", "fused_at", "at"])["at"].to_numpy(np.int64)
+
+
+def _row_of(rows: pd.DataFrame, joint: str) -> int | None:
+    """Return the one row of a joint, by its id or number; None where there is none, or several."""
+    for column in ("joint_id", "joint"):
+        found = np.flatnonzero((rows[column].str.strip().str.casefold() == joint.strip().casefold()).to_numpy())
+        if len(found) == 1:
+            return int(found[0])
+    return None
+
+
+def _which_end(spec: StringSpec) -> str:
+    return (
+        f"string {spec.string}: which end was fused first is not stated; unless serial numbers tell it stays unplaced:"
+        ' say first_fused = "ahead" or "back" in its [[string]].'
+    )
+
+
+def _closed(rows: pd.DataFrame, spec: StringSpec, along: np.ndarray) -> tuple[np.ndarray, list[str]]:
+    """Put the joints that close a string at its ends, back end first."""
+    chain, missing = along, []
+    for joint, behind in ((spec.tie_in_back, True), (spec.tie_in_ahead, False)):
+        row = _row_of(rows, joint) if joint else None
+        if joint and row is None:
+            missing.append(f"string {spec.string}: its tie-in {joint} is no record, or stands on several.")
+        elif row is not None:
+            chain = np.insert(chain, 0 if behind else len(chain), row)
+    return chain, missing
+
+
+def _stated_ends(spec: StringSpec, along: np.ndarray, stick_m: float) -> Iterator[tuple[int, str, float]]:
+    """The first joint of a string lies one pipe behind its end; so does the last one before the other."""
+    if spec.from_m is not None:
+        yield int(along[0]), spec.line, spec.from_m + stick_m
+    if spec.to_m is not None:
+        yield int(along[-1]), spec.line, spec.to_m - stick_m

@@ -1,0 +1,92 @@
+"""The table of positions: every opinion of where a joint is, none of them thrown away."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from asbuilt import tables
+from asbuilt.place.radius import radius95_m
+from asbuilt.tabulate.journey import Journey, on_line, points
+from asbuilt.window import RADIUS_95
+
+
+def positions_table(journey: Journey) -> pd.DataFrame:
+    """Return one row for each opinion: fix, its projection, the adjusted place, the second likeliest leg, each shot."""
+    every = pd.concat(list(_opinions(journey))).sort_values(["row", "rank"], kind="stable")
+    nowhere = every["easting"].isna()
+    every.loc[nowhere, ["easting", "northing"]] = on_line(
+        journey, every.loc[nowhere, "line"], every.loc[nowhere, "chainage_m"]
+    )
+    every["station"] = journey.designs.stations(every["line"], every["chainage_m"])
+    xy = every[["easting", "northing"]].to_numpy(float)
+    return tables.conform(every.assign(geometry=points(xy)), tables.POSITIONS)
+
+
+def _opinions(journey: Journey) -> Iterator[pd.DataFrame]:
+    """Yield the opinions kind by kind; easting and northing are left empty for points of the alignment."""
+    rows = journey.kept
+    fixes = rows[rows["fix_easting"].notna() | ((rows["outcome"] == "trial") & rows["easting"].notna())]
+    sd = RADIUS_95 * np.hypot(fixes["fix_sd_m"], fixes["fix_frame_accuracy_m"])
+    yield _opinion(fixes, 0, "fix", fixes["line"], fixes["fix_chainage_m"]).assign(
+        easting=fixes["fix_easting"], northing=fixes["fix_northing"], offset_m=fixes["fix_offset_m"], radius95_m=sd
+    )
+    on_leg = rows[rows["fix_chainage_m"].notna() & rows["chainage_m"].notna()]
+    yield _opinion(on_leg, 1, "projection", on_leg["line"], on_leg["fix_chainage_m"]).assign(
+        offset_m=on_leg["fix_offset_m"],
+        probability=on_leg["leg_probability"],
+        radius95_m=_circle(on_leg, "fix_offset_m"),
+    )
+    adjusted = rows[rows["placed_by"].isin(("fix+tally", "tally", "survey"))]
+    yield _opinion(adjusted, 2, "adjusted", adjusted["line"], adjusted["chainage_m"]).assign(
+        offset_m=adjusted["offset_m"], radius95_m=adjusted["radius95_m"]
+    )
+    second = rows[rows["other_chainage_m"].notna()]
+    yield _opinion(second, 3, "alternative leg", second["other_line"], second["other_chainage_m"]).assign(
+        offset_m=second["other_offset_m"],
+        probability=second["other_probability"],
+        radius95_m=_circle(second, "other_offset_m"),
+    )
+    yield _shots(journey)
+
+
+def _circle(rows: pd.DataFrame, offset: str) -> np.ndarray:
+    """Return the circle about a point of the alignment by the fix alone."""
+    sd = np.hypot(rows["fix_sd_m"].to_numpy(float), rows["fix_frame_accuracy_m"].to_numpy(float))
+    return radius95_m(sd, rows[offset].to_numpy(float), sd)
+
+
+def _opinion(rows: pd.DataFrame, rank: int, method: str, line: pd.Series, chainage_m: pd.Series) -> pd.DataFrame:
+    columns = {"joint_id": rows["joint_id"], "method": method, "line": line, "chainage_m": chainage_m}
+    columns |= {"row": rows.index, "rank": rank, "easting": np.nan, "northing": np.nan, "probability": np.nan}
+    columns |= {"source": rows["source_file"] + " row " + rows["source_row"].astype(str)}
+    return pd.DataFrame(columns | {"seen_at": rows["fused_at"].dt.tz_localize("UTC")}, index=rows.index)
+
+
+def _shots(journey: Journey) -> pd.DataFrame:
+    """Return the shots as they were taken; one that names no joint stands at the end, with its line if it has one."""
+    shots = journey.sides.survey.rows
+    asked = shots["joint"].fillna("").str.strip().str.casefold()
+    rows = journey.kept
+    by_id = pd.Series(rows.index, index=rows["joint_id"].str.strip().str.casefold())
+    number = rows["joint"].str.strip().str.casefold()
+    once = ~number.duplicated(keep=False)
+    by_number = pd.Series(rows.index[once], index=number[once])
+    row = asked.map(by_id).fillna(asked.map(by_number))
+    known = row.reindex(shots.index)
+    columns = {
+        "joint_id": rows["joint_id"].reindex(known).fillna("").to_numpy(object),
+        "method": "as-laid shot",
+        "line": shots["line"].to_numpy(object),
+        "chainage_m": np.nan,
+        "row": known.fillna(len(journey.rows)).to_numpy(float),
+        "rank": 4,
+        "easting": shots["easting"],
+        "northing": shots["northing"],
+        "probability": np.nan,
+        "offset_m": np.nan,
+        "radius95_m": RADIUS_95 * np.hypot(shots["sd_m"], shots["frame_accuracy_m"]),
+        "source": shots["source_file"] + " row " + shots["source_row"].astype(str),
+        "seen_at": shots["time"].dt.tz_localize("UTC"),
+    }
+    return pd.DataFrame(columns, index=shots.index)
