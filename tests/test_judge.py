@@ -9,10 +9,11 @@ import pytest
 from asbuilt import procedures
 from asbuilt.fields import FIELDS
 from asbuilt.judge.derived import derive
-from asbuilt.judge.gaps import LineEnds, find_gaps, unplaced_within
+from asbuilt.judge.gaps import LineEnds, find_gaps
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import Window, judge_places
+from asbuilt.judge.unplaced import unplaced_within
 from asbuilt.judge.windows import judge_windows, unknown_requirements
 from asbuilt.settings.model import Limit, Pipe, PositionWindow, Route, Settings, Windows
 from asbuilt.window import judge, judge_uncertain
@@ -214,7 +215,8 @@ def places(**columns):
     base = {"line": "main", "offset_m": 0.0, "offset_sd_m": 0.2, "radius95_m": 0.5, "placed_by": "fix", "beyond_m": 0.0}
     base |= {"leg_probability": 1.0, "margin_m": np.nan, "other_station": "", "station": "0+100.00", "easting": 1.0}
     base |= {"outcome": "joint", "machine": "M1", "source_file": "a.csv", "frame_accuracy_m": 0.0}
-    base |= {"kind": "production", "other_offset_m": np.nan}
+    base |= {"kind": "production", "other_offset_m": np.nan, "stays": False, "blunder": False, "chainage_sd_m": 0.2}
+    base |= {"fix_chainage_m": 163.0, "fix_offset_m": 0.0}
     base |= {"sd_m": columns.get("offset_sd_m", 0.2), "far_m": np.nan, "line_unknown": False, "line_recorded": None}
     table = pd.DataFrame(base | columns, index=range(size))
     return judge_places(table, Window(2.0, 12.0), in_line=np.ones(size, dtype=bool))
@@ -236,6 +238,8 @@ def test_an_offset_out_of_the_window_says_the_side():
         ({"leg_probability": 0.7}, "cannot tell"),
         ({"outcome": "trial"}, "no window"),
         ({"offset_sd_m": np.nan}, "cannot tell"),
+        ({"placed_by": "tally", "offset_m": np.nan, "offset_sd_m": np.nan, "stays": True}, "cannot tell"),
+        ({"placed_by": "unplaced", "offset_m": np.nan, "offset_sd_m": np.nan, "stays": True}, "cannot tell"),
     ],
 )
 def test_what_else_decides_a_place(columns, verdict):
@@ -272,10 +276,22 @@ def test_where_the_frame_alone_keeps_fixes_from_telling_it_is_the_frame_that_is_
     assert "would tell by themselves" in found.statements[0]
 
 
-def test_joints_that_crowd_prove_no_place_but_two_at_an_elbow_do_not_crowd():
-    crowd = places(chainage_m=[100.0, 100.2, 100.4, 100.9, 112.0, 114.0, 126.0])
-    assert list(crowd.joints["position_verdict"]) == ["cannot tell"] * 4 + ["in window"] * 3
-    assert "4 joints of one machine crowd within 0.9 m" in crowd.statements[0]
+@pytest.mark.parametrize(
+    ("columns", "says"),
+    [
+        ({"stays": True}, "fused at one place with others and moved"),
+        ({"blunder": True}, "its fix lies 63.0 m from where its neighbours put the joint and is not used"),
+        ({"easting": np.nan}, "there is no usable fix"),
+    ],
+)
+def test_a_joint_placed_by_tally_says_why_and_how_sure_that_is(columns, says):
+    found = places(chainage_m=[100.0], placed_by="tally", offset_m=np.nan, offset_sd_m=np.nan, **columns)
+    assert found.joints["position_verdict"].to_list() == ["cannot tell"]
+    assert found.joints["reasons"][0] == (
+        f"{says}; placed by order and pipe lengths, ± 0.4 m along the line (95 %), not surveyed".replace(
+            "moved;", "moved: its fix says where the machine stood;"
+        ),
+    )
 
 
 # gaps
@@ -348,7 +364,7 @@ def test_an_unplaced_joint_belongs_where_its_machine_was_before_and_after():
     found = gaps(np.delete(np.arange(12.0, 120.0, 12.0), 3))
     times = pd.date_range("2026-03-01", periods=4, freq="h")
     joints = pd.DataFrame(
-        {"machine": "M1", "fused_at": times, "line": "main", "chainage_m": [24.0, 36.0, np.nan, 60.0]}
+        {"machine": "M1", "fused_at": times, "line": "main", "chainage_m": [24.0, 36.0, np.nan, 60.0], "stays": False}
     )
     joints.loc[2, "line"] = None
     assert list(unplaced_within(found, joints, stick_m=12.0)) == [1]
@@ -412,7 +428,7 @@ def test_joints_without_a_place_at_an_end_of_the_line_are_not_missing_there():
     found = gaps(np.arange(12.0, 90.0, 12.0))
     times = pd.date_range("2026-03-01", periods=4, freq="h")
     joints = pd.DataFrame(
-        {"machine": "M1", "fused_at": times, "line": "main", "chainage_m": [72.0, 84.0, np.nan, np.nan]}
+        {"machine": "M1", "stays": False, "fused_at": times, "line": "main", "chainage_m": [72.0, 84.0, np.nan, np.nan]}
     )
     assert list(unplaced_within(found, joints, stick_m=12.0)) == [2]
     far = joints.assign(chainage_m=[12.0, 24.0, np.nan, np.nan])
@@ -422,11 +438,6 @@ def test_joints_without_a_place_at_an_end_of_the_line_are_not_missing_there():
 def test_a_fix_that_is_out_on_either_leg_is_out_of_window():
     either = {"offset_m": 10.0, "other_offset_m": -10.0, "offset_sd_m": 1.6, "leg_probability": 0.5, "margin_m": 0.0}
     assert places(chainage_m=[100.0], **either).joints["position_verdict"].to_list() == ["out of window"]
-
-
-def test_a_tee_of_fittings_does_not_crowd():
-    found = places(chainage_m=[100.0, 101.0, 102.0, 103.0], kind="fitting")
-    assert set(found.joints["position_verdict"]) == {"in window"}
 
 
 def test_a_gauge_limit_of_the_project_is_judged_against_the_gauge_reading():

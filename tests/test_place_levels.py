@@ -105,7 +105,6 @@ def test_a_stretch_without_fixes_keeps_the_level_around_it(hole):
     assert found_rises(found) == {}
 
 
-@pytest.mark.xfail(strict=True, reason="before the first fix of a piece the level of another piece, or 0, is taken")
 @pytest.mark.parametrize("heads", [(0,), (0, 20)])
 def test_joints_before_the_first_fix_of_a_piece_have_the_level_of_that_piece(heads):
     level = np.full(60, 5000.0)

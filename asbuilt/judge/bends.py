@@ -20,6 +20,7 @@ from asbuilt.sentence import several
 from asbuilt.window import TWO_SIDED_95
 
 _POOR = 0.2  # of the least radius: with a larger sd a position helps on no base that the pipe could turn 90° within
+_FEW = 10  # joints of a line: of fewer it is not said that they tell nothing
 _MOST = 0.5  # of the joints of a line: what hides the bend at more of them is said once
 
 _SIZE = "outside diameter or dimension ratio is not known, or beyond the published table"
@@ -196,7 +197,7 @@ def _statements(line: pd.Series, frame: pd.DataFrame, by: str) -> Iterator[str]:
     judged = frame["bend_verdict"].isin([IN_WINDOW, OUT_OF_WINDOW, CANNOT_TELL])
     for name, of_line in frame[judged].groupby(line[judged], sort=True):
         counts = of_line.loc[of_line["bend_verdict"] == CANNOT_TELL, "bend_cause"].value_counts()
-        for cause, count in counts[counts > _MOST * len(of_line)].items():
+        for cause, count in counts[(counts > _MOST * len(of_line)) & (len(of_line) >= _FEW)].items():
             where = f"{count:,} of {len(of_line):,} joints"
             yield f"How tightly line {name} is bent cannot be told at {where}: at each of them {cause}."
     fine = frame[frame["bend_verdict"] == IN_WINDOW]

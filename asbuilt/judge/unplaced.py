@@ -19,7 +19,7 @@ def less_unplaced(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -
 def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -> np.ndarray:
     """Return for each gap how many unplaced joints a machine made between the two joints that bound it.
 
-    `joints` are the joints in line with machine, fused_at, line and chainage_m (NaN: unplaced). The placed joints
+    `joints` are the joints in line with machine, fused_at, line, stays and chainage_m (NaN: unplaced). The placed joints
     that the machine made just before and after must stand at the ends of the gap, as near as the unplaced ones are
     long; a run that begins or ends unplaced belongs to the gap at that end of the line.
     """
@@ -32,6 +32,8 @@ def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float)
         for first, last in edges.reshape(-1, 2):  # each stretch of unplaced joints of the machine
             before, after = run.iloc[first - 1] if first else None, run.iloc[last] if last < len(run) else None
             here = _bounded_by(gaps, before, after, slack=1.5 * stick_m)
+            if not here.any() and run["stays"].iloc[first:last].eq(True).all():
+                here = (gaps["missing_records"] == last - first).to_numpy()  # it may lie anywhere
             if here.sum() == 1:  # where two gaps would do, none is named
                 count += here * (last - first)
     return count

@@ -75,8 +75,16 @@ def running_median(level: np.ndarray, head: np.ndarray) -> np.ndarray:
     window = np.sort(np.lib.stride_tricks.sliding_window_view(padded, _WIDTH)[at - half], axis=1)
     count = np.isfinite(window).sum(axis=1)
     median = window[np.arange(len(level)), np.maximum(count - 1, 0) // 2]
-    known = np.maximum.accumulate(np.where(np.isfinite(median), np.arange(len(level)), 0))
-    return np.nan_to_num(median[known])
+    return np.nan_to_num(median[_nearest_known(np.isfinite(median), head)])
+
+
+def _nearest_known(known: np.ndarray, head: np.ndarray) -> np.ndarray:
+    """Return for each entry the last known one of its piece, or the next where none comes before, shape (n,)."""
+    at = np.arange(len(known))
+    begin = np.maximum.accumulate(np.where(head, at, 0))
+    last = np.maximum.accumulate(np.where(known, at, -1))
+    following = np.minimum.accumulate(np.where(known, at, len(known) - 1)[::-1])[::-1]
+    return np.where(last >= begin, last, following)
 
 
 def _densities(chain: Chain, middle_m: np.ndarray, stick_m: float) -> tuple[np.ndarray, np.ndarray]:

@@ -21,8 +21,9 @@ NO_PIECE = -1
 
 @dataclass(frozen=True)
 class Fixes:
-    """Fixes of the entries of paths, shapes (n,): line (-1: none), chainage (NaN: none), sd, is it to be left out.
+    """Fixes of the entries of paths, shapes (n,): line (-1: none), chainage (NaN: none), sd.
 
+    `strung` marks joints of strings that were fused away from where they lie, `stays` those whose fix says so little.
     `sense` is 1 where it is stated that chainage rises from the entry before, -1 where it falls, 0: nothing stated;
     `lent` marks what is no fix of the joint but follows from a stated end of its string.
     """
@@ -30,6 +31,7 @@ class Fixes:
     line: np.ndarray
     at_m: np.ndarray
     sd_m: np.ndarray
+    strung: np.ndarray
     stays: np.ndarray
     is_tie_in: np.ndarray
     sense: np.ndarray
@@ -53,14 +55,16 @@ class Pieces:
 def pieces(paths: Paths, fixes: Fixes, *, stick_m: float) -> Pieces:
     """Cut the paths."""
     usable = np.isfinite(fixes.at_m) & ~fixes.stays
-    cut = paths.head | _leaves_the_stand(paths, fixes.stays)
+    cut = paths.head | _leaves_the_stand(paths, fixes.strung)
     tally = np.cumsum(np.where(paths.head, 0.0, np.where(np.isnan(paths.length_m), stick_m, paths.length_m)))
     excursion, blunder = _lone(np.cumsum(cut), tally, fixes, usable, stick_m=stick_m)
     usable &= ~blunder
     walking = usable & ~excursion
     moved = _moved(paths, fixes, walking, cut, tally=tally, stick_m=stick_m)
     finite, usable, walking = usable | blunder, usable & ~moved, walking & ~moved
-    piece = _segments(paths, fixes, walking, cut, tally=tally, stick_m=stick_m)
+    broken = _breaks(fixes, np.flatnonzero(walking), np.cumsum(cut), tally, stick_m)
+    firm = ~cut & ((paths.how >= STATED) | fixes.strung)
+    piece = _segments(walking, broken, firm, elsewhere=excursion)
     piece, direction, orderless = _directed(piece, fixes, walking, paths.path)
     usable |= finite & orderless  # where the order is not believed it makes no fix a blunder
     singles = np.flatnonzero(usable & (piece == NO_PIECE))
@@ -68,9 +72,9 @@ def pieces(paths: Paths, fixes: Fixes, *, stick_m: float) -> Pieces:
     return Pieces(piece, direction, usable, orderless)
 
 
-def _leaves_the_stand(paths: Paths, stays: np.ndarray) -> np.ndarray:
+def _leaves_the_stand(paths: Paths, strung: np.ndarray) -> np.ndarray:
     """A string made at a stand follows nothing in place because it follows it in time: only serials or words link."""
-    return (stays != np.insert(stays[:-1], 0, False)) & (paths.how < STATED)
+    return (strung != np.insert(strung[:-1], 0, False)) & (paths.how < STATED)
 
 
 def _lone(
@@ -100,25 +104,22 @@ def _apart(fixes: Fixes, a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.where(fixes.line[a] == fixes.line[b], np.abs(fixes.at_m[b] - fixes.at_m[a]), np.inf)
 
 
-def _segments(
-    paths: Paths, fixes: Fixes, walking: np.ndarray, cut: np.ndarray, *, tally: np.ndarray, stick_m: float
-) -> np.ndarray:
-    """Number the stretches of each path between moves; entries without a fix go with those on either side of them.
+def _segments(walking: np.ndarray, broken: np.ndarray, firm: np.ndarray, *, elsewhere: np.ndarray) -> np.ndarray:
+    """Number the stretches of each path between breaks; entries without a fix go with those on either side of them.
 
-    At an end of a stretch an entry without a fix belongs to it only where more than time says so.
+    At an end of a stretch an entry without a fix belongs to it only where its link to the one before is `firm`.
     """
-    piece = np.full(len(paths.row), NO_PIECE)
+    piece = np.full(len(walking), NO_PIECE)
     at = np.flatnonzero(walking)
     if not len(at):
         return piece
-    piece[at] = np.insert(np.cumsum(_breaks(fixes, at, np.cumsum(cut), tally, stick_m)), 0, 0)
+    piece[at] = np.insert(np.cumsum(broken), 0, 0)
     ahead = _filled(piece, forward=True)
     behind = _filled(piece, forward=False)
-    open_ = piece == NO_PIECE
+    open_ = (piece == NO_PIECE) & ~elsewhere
     between = open_ & (ahead == behind)
     piece[between] = ahead[between]
-    firm = np.append(paths.how >= STATED, False) & ~np.append(paths.head, True)
-    _extend(piece, open_, firm)
+    _extend(piece, open_, np.append(firm, False))
     return piece
 
 
@@ -183,7 +184,7 @@ def _directed(
     said = np.bincount(piece[inside], weights=fixes.sense[inside], minlength=count)
     way = np.where(up == down, np.where(said < 0, -1, 1), np.where(down > up, -1, 1))
     votes = up + down
-    credible = np.maximum(up, down) >= _CREDIBLE * np.maximum(votes, 1)
+    credible = np.maximum(up, down) >= _CREDIBLE * votes
     joints, parts = np.bincount(path[at], minlength=path.max() + 1), _parts(piece[at], path[at], path.max() + 1)
     shattered = (joints >= _TELLING) & (joints < _LEAST * parts)
     direction[inside] = way[piece[inside]]

@@ -54,8 +54,8 @@ def place(rows: pd.DataFrame, lines: Lines, laying: Laying) -> Placement:
     walk = paths(rows, pipe_length_m=laying.pipe_length_m, stated=known.links)
     found = _ranked(candidates(rows, lines, laying.reach), rows, walk, lines=lines, laying=laying)
     first = found[found["rank"] == 0].set_index("point").reindex(range(len(rows)))
-    stayed = _stayed(rows, walk, laying) | (known.moved & ~rows["surveyed"].to_numpy(bool))[walk.row]
-    fixes = _with_ends(_fixes(rows, first, walk, known, lines=lines, stayed=stayed), walk, known, lines)
+    strung = _strung(rows, walk, laying) | known.moved[walk.row]
+    fixes = _with_ends(_fixes(rows, first, walk, known, lines=lines, strung=strung), walk, known, lines)
     parted = pieces(walk, fixes, stick_m=laying.sticks.stick_m)
     around, groups = _around(rows, first, walk)
     placed = place_pieces(walk, parted, fixes, around, laying.sticks)
@@ -68,12 +68,12 @@ def place(rows: pd.DataFrame, lines: Lines, laying: Laying) -> Placement:
     return Placement(joints.assign(string_stated=known.name), hiding, scales, noises, known.unclear)
 
 
-def _stayed(rows: pd.DataFrame, walk: Paths, laying: Laying) -> np.ndarray:
-    """Return the entries that were fused where the machine stayed; a shot is taken where the pipe lies."""
+def _strung(rows: pd.DataFrame, walk: Paths, laying: Laying) -> np.ndarray:
+    """Return the entries of strings that were fused where the machine stayed. A tie-in is no part of a string."""
     xy_m = rows[["easting", "northing"]].to_numpy(float) * laying.reach.metres_per_unit
-    xy_m[rows["surveyed"].to_numpy(bool)] = np.nan
-    in_place = rows["kind"].isin(("fitting", "tie-in")).to_numpy()
-    return stays(walk, xy_m, believed_sd_m(rows), stick_m=laying.sticks.stick_m, in_place=in_place)
+    in_place = rows["kind"].isin(("fitting", "tie-in")).to_numpy() | rows["surveyed"].to_numpy(bool)
+    strung = stays(walk, xy_m, believed_sd_m(rows), stick_m=laying.sticks.stick_m, in_place=in_place)
+    return strung & (rows["kind"] != "tie-in").to_numpy()[walk.row]
 
 
 def _ranked(found: pd.DataFrame, rows: pd.DataFrame, walk: Paths, *, lines: Lines, laying: Laying) -> pd.DataFrame:
@@ -89,7 +89,7 @@ def _ranked(found: pd.DataFrame, rows: pd.DataFrame, walk: Paths, *, lines: Line
 
 
 def _fixes(
-    rows: pd.DataFrame, first: pd.DataFrame, walk: Paths, known: Strings, *, lines: Lines, stayed: np.ndarray
+    rows: pd.DataFrame, first: pd.DataFrame, walk: Paths, known: Strings, *, lines: Lines, strung: np.ndarray
 ) -> Fixes:
     names = pd.Index([name for name, _ in lines])
     line = np.where(first["line"].notna(), names.get_indexer(pd.Index(first["line"])), -1)
@@ -99,7 +99,8 @@ def _fixes(
         line=line[walk.row],
         at_m=first["measure"].to_numpy(float)[walk.row],
         sd_m=own[walk.row],
-        stays=stayed,
+        strung=strung,
+        stays=strung & ~rows["surveyed"].to_numpy(bool)[walk.row],
         is_tie_in=is_tie_in[walk.row],
         sense=_sense(walk, known),
         lent=np.zeros(len(walk.row), dtype=bool),

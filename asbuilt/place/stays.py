@@ -18,10 +18,11 @@ _CLOSE = 0.25  # or: they spread over less than this share of the tally
 
 
 def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, in_place: np.ndarray) -> np.ndarray:
-    """Return which entries were fused where the machine stayed, shape (n,).
+    """Return which entries belong to runs that were fused where the machine stayed, shape (n,).
 
     `xy_m` (rows, 2) are fixes in metres of the plane (NaN: none), `sd_m` (rows,) their spread; `in_place` (rows,)
-    marks joints made where they lie: tie-ins, and those at fittings, which are close together by nature.
+    marks joints whose position is where they lie: as-laid shots, tie-ins, and those at fittings, which are close
+    together by nature. They do not make such a run, and may stand in one.
     """
     out = np.zeros(len(paths.row), dtype=bool)
     tally = np.cumsum(np.where(paths.head, 0.0, np.where(np.isnan(paths.length_m), stick_m, paths.length_m)))
@@ -40,7 +41,7 @@ def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, i
         here = slice(first, last + 1)
         if last - first > 1 and _stays(xy[here], at[here], float(np.median(sd[here]))):
             out[has[first] : has[last] + 1] = True
-    return out & ~in_place[paths.row]
+    return out
 
 
 def _on_the_spot(xy: np.ndarray, sd: np.ndarray, first: int, last: int) -> tuple[int, int]:

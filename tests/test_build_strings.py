@@ -1,0 +1,128 @@
+"""Strings that were fused at one place and moved, as-laid shots and tallies, from route folder to hand-over.
+
+The line runs due east. J01 to J10 are fused where they lie, 12 to 120 m; S01 to S08 at a stand at 120 m, then pulled
+into the reach between the tie-ins T1 (132 m) and T2 (240 m); K01 to K10 go on from 252 m.
+"""
+
+import numpy as np
+import pytest
+
+from asbuilt import build, settings
+from tests.making import E0, N0, csv_of, make_route
+
+HEADING = "Joint,Finished,East,North,Plate (°C),Type,Machine,String,Pipe 1,Pipe 2"
+COLUMNS = {"kind": "Type", "machine": "Machine", "string": "String", "pipe_a": "Pipe 1", "pipe_b": "Pipe 2"}
+
+
+def row(joint, day, hour, at, *, north=0.1, kind="production", string="", pipes=",") -> str:
+    return f"{joint},2026-03-{day:02d} {hour:02d}:00,{E0 + at},{N0 + north},225,{kind},M1,{string},{pipes}"
+
+
+def records(string="", serials=False) -> str:
+    """`serials`: each joint of the reach between the tie-ins names its pipes, the first fused lying farthest."""
+
+    def pipes(place: int) -> str:
+        return f"P{place},P{place + 1}" if serials else ","
+
+    walked = [row(f"J{i:02d}", 1 + i // 9, 8 + i % 9, 12 * i) for i in range(1, 11)]
+    fused = [
+        row(f"S{i:02d}", 4, 7 + i, 120 + 0.1 * (i % 3), north=5.0, string=string, pipes=pipes(9 - i))
+        for i in range(1, 9)
+    ]
+    ties = [row("T1", 5, 9, 132, kind="tie-in", pipes=pipes(0)), row("T2", 5, 12, 240, kind="tie-in", pipes=pipes(9))]
+    beyond = [row(f"K{i:02d}", 6 + i // 9, 8 + i % 9, 240 + 12 * i) for i in range(1, 11)]
+    return csv_of(*walked, *fused, *ties, *beyond, heading=HEADING)
+
+
+def built(folder, text, more="", **files):
+    for name, content in files.items():
+        (folder / f"{name}.csv").write_text(content, encoding="utf-8")
+    changes = {f"records.columns.{ours}": theirs for ours, theirs in COLUMNS.items()}
+    changes |= {"records.default_accuracy": "0.5 m"}
+    return build.build(settings.load(make_route(folder, records=text, more=more, toml_changes=changes)))
+
+
+def places(as_built):
+    joints = as_built.tables["joints"].set_index("joint_id")
+    return joints.loc[[f"S{i:02d}" for i in range(1, 9)]]
+
+
+AHEAD, BACK = [228.0 - 12 * i for i in range(8)], [144.0 + 12 * i for i in range(8)]
+
+
+def test_without_a_word_a_string_stays_unplaced_and_says_what_is_wanted(tmp_path):
+    found = built(tmp_path, records())
+    string = places(found)
+    assert set(string["placed_by"]) == {"unplaced"}
+    assert set(string["position_verdict"]) == {"cannot tell"}
+    said = [s for s in found.statements if "8 joints (S01 to S08) were fused at one place at 0+120" in s]
+    assert len(said) == 1
+    assert "[[string]]" in said[0]
+    gaps = found.tables["gaps"].set_index("gap_id")
+    assert gaps.loc["T1--T2", ["kind", "missing_records", "unplaced_here"]].to_list() == ["records not placed", 0, 8]
+
+
+@pytest.mark.parametrize(("first", "at"), [("ahead", AHEAD), ("back", BACK)])
+@pytest.mark.parametrize(
+    "ends", ['tie_ins = ["T1", "T2"]', 'from = "132 m"\nto = "240 m"', 'tie_ins = ["T1"]', 'to = "240 m"']
+)
+def test_a_string_lies_between_its_ends_the_way_the_route_file_says(tmp_path, first, at, ends):
+    more = f'[[string]]\nstring = "S"\njoints = ["S01", "S08"]\nfirst_fused = "{first}"\n{ends}\n'
+    string = places(built(tmp_path, records(), more))
+    assert set(string["placed_by"]) == {"tally"}
+    np.testing.assert_allclose(string["chainage_m"], at, atol=0.2)
+    assert set(string["string"]) == {"S"}
+    assert set(string["position_verdict"]) == {"cannot tell"}
+
+
+def test_the_string_column_tells_who_belongs_to_a_string(tmp_path):
+    more = '[[string]]\nstring = "S"\nfirst_fused = "ahead"\ntie_ins = ["T1", "T2"]\n'
+    np.testing.assert_allclose(places(built(tmp_path, records("S"), more))["chainage_m"], AHEAD, atol=0.2)
+
+
+def test_which_end_was_fused_first_is_never_assumed(tmp_path):
+    more = '[[string]]\nstring = "S"\njoints = ["S01", "S08"]\ntie_ins = ["T1", "T2"]\n'
+    found = built(tmp_path, records(), more)
+    assert set(places(found)["placed_by"]) == {"unplaced"}
+    assert any("string S: which end was fused first is not stated" in s for s in found.statements)
+
+
+def test_serials_tell_which_end_was_fused_first(tmp_path):
+    string = places(built(tmp_path, records(serials=True)))
+    np.testing.assert_allclose(string["chainage_m"], AHEAD, atol=0.2)
+
+
+def test_the_tally_says_where_the_short_pipe_lies(tmp_path):
+    """Pipe P5 (between S05 and S04) is 8 m long, and T2 lies nearer by the 4 m that are missing."""
+    text = records(serials=True).replace(f"{E0 + 240},", f"{E0 + 236},")
+    lengths = "\n".join(f"P{i},{8 if i == 5 else 12}" for i in range(1, 10))
+    string = places(built(tmp_path, text, tally=f"Pipe,Length (m)\n{lengths}\n"))
+    np.testing.assert_allclose(string["chainage_m"], [224, 212, 200, 188, 180, 168, 156, 144], atol=0.25)
+
+
+def test_shots_on_two_joints_place_the_string_between_and_stand_where_they_were_taken(tmp_path):
+    shots = f"Joint,Easting,Northing,sd\nS02,{E0 + 216},{N0 - 0.6},0.02\nS07,{E0 + 156},{N0 + 0.2},0.02\n"
+    found = built(tmp_path, records(), survey=shots)
+    string = places(found)
+    assert string["placed_by"].to_list() == ["tally", "survey", *["tally"] * 4, "survey", "tally"]
+    np.testing.assert_allclose(string["chainage_m"], AHEAD, atol=0.1)
+    assert string.loc["S02", ["easting", "northing"]].to_list() == [E0 + 216, N0 - 0.6]
+    assert string.loc["S02", "offset_m"] == pytest.approx(0.6)
+    assert string.loc["S02", "position_verdict"] == "in window"
+    assert string.loc["S02", "radius95_m"] == pytest.approx(0.02 * 2.4477, rel=1e-3)
+    said = found.tables["positions"].query("joint_id == 'S02'").set_index("method")
+    assert set(said.index) == {"fix", "projection", "adjusted", "as-laid shot"}
+    assert said.loc["fix", "easting"] == pytest.approx(E0 + 120.2)
+
+
+def test_a_shot_of_no_joint_is_kept_and_one_of_an_unknown_joint_is_told(tmp_path):
+    shots = f"Joint,Easting,Northing,sd\n,{E0 + 50},{N0},0.02\nS99,{E0 + 60},{N0},0.02\n"
+    found = built(tmp_path, records(), survey=shots)
+    assert (found.tables["positions"]["method"] == "as-laid shot").sum() == 2
+    assert any("survey.csv row 3: there is no joint 'S99'" in s for s in found.statements)
+
+
+def test_the_side_files_are_among_the_inputs(tmp_path):
+    found = built(tmp_path, records(), tally="Pipe,Length (m)\nP1,12\n")
+    info = found.tables["build_info"]
+    assert "tally.csv" in set(info.loc[info["topic"] == "input", "name"])
