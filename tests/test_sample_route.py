@@ -40,7 +40,7 @@ def test_every_joint_of_the_truth_is_a_joint_or_is_known_to_be_missing(joints, f
     assert set(in_line.index) == truth - missing - without_number
 
 
-def test_places_agree_with_the_truth_as_well_as_the_fixes_allow(joints, faults):
+def test_places_agree_with_the_truth_as_well_as_the_fixes_allow(joints):
     truth = pd.read_csv(TRUTH / "joints.csv", dtype={"joint": str}).set_index("joint")
     placed = joints[joints["in_line"].astype(bool) & joints["chainage_m"].notna()]
     assert len(placed) == joints["in_line"].sum()  # nobody is left without a place
@@ -127,7 +127,7 @@ def test_missing_records_are_found_between_their_neighbours(saltreach):
 
 
 def test_a_string_fused_at_one_place_lies_where_its_serials_put_it_and_no_place_of_it_passes(saltreach, joints, faults):
-    """The first fused lies farthest, 242 m from where the machine stood: its serials say so, and the tie-ins close it."""
+    """The first fused lies farthest, 242 m from where the machine stood: serials say so, and the tie-ins close it."""
     truth = pd.read_csv(TRUTH / "joints.csv", dtype={"joint": str}).set_index("joint")["chainage_m"]
     string = faults["fused elsewhere, pulled in"]
     assert set(joints.loc[string, "placed_by"]) == {"tally"}

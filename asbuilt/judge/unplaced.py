@@ -19,7 +19,7 @@ def less_unplaced(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -
 def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -> np.ndarray:
     """Return for each gap how many unplaced joints a machine made between the two joints that bound it.
 
-    `joints` are the joints in line with machine, fused_at, line, stays and chainage_m (NaN: unplaced). The placed joints
+    `joints` are the joints in line: machine, fused_at, line, stays, chainage_m (NaN: unplaced). The placed joints
     that the machine made just before and after must stand at the ends of the gap, as near as the unplaced ones are
     long; a run that begins or ends unplaced belongs to the gap at that end of the line.
     """
