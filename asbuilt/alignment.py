@@ -10,6 +10,8 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+_HAIR = 1e-12  # of a leg: a foot so near to a vertex is at it
+
 
 @dataclass(frozen=True)
 class MeasuredLine:
@@ -66,54 +68,76 @@ def project(line: MeasuredLine, points: np.ndarray, *, reach: np.ndarray) -> Can
     nothing is in reach there is none.
     """
     boxes = shapely.box(*(points - reach[:, None]).T, *(points + reach[:, None]).T)
-    point, leg = line.tree.query(boxes)
-    along = np.einsum("ij,ij->i", points[point] - line.xy[leg], line.legs[leg]) / (line.legs**2).sum(axis=1)[leg]
-    at = np.clip(along, 0.0, 1.0)
-    distance = np.hypot(*(points[point] - line.xy[leg] - at[:, None] * line.legs[leg]).T)
-    keep = _is_minimum(point, leg, at, n_legs=len(line.legs)) & (distance <= reach[point])
-    found = _candidates(line, points, _Feet(point[keep], leg[keep], along[keep], at[keep], distance[keep]))
-    order = np.lexsort((found.measure, found.distance, found.point))
+    feet = _minima(line, points, *line.tree.query(boxes))
+    found = _candidates(line, feet)
+    near = found.distance <= reach[found.point]
+    found = Candidates(*(getattr(found, f)[near] for f in Candidates.__dataclass_fields__))
+    order = _in_order(found.point, found.measure)
+    order = order[_in_order(found.point[order], found.distance[order])]
     return Candidates(*(getattr(found, f)[order] for f in Candidates.__dataclass_fields__))
+
+
+def _in_order(point: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """Sort by point, then by value, as complex numbers do: where points are in order ten times as fast as lexsort."""
+    return np.argsort(point + 1j * value, kind="stable")
 
 
 @dataclass(frozen=True)
 class _Feet:
-    """Feet of perpendiculars: which point, which leg, how far along it (unclamped and clamped), how far away."""
+    """Points seen from legs, shapes (k,): which point, which leg, and the way from its start to the point.
+
+    `way` is complex, in leg lengths: the real part runs along the leg, the imaginary one to its left. So the foot of
+    the perpendicular lies at the real part, and a product does for the pair of coordinates.
+    """
 
     point: np.ndarray
     leg: np.ndarray
-    along: np.ndarray
-    at: np.ndarray
-    distance: np.ndarray
+    way: np.ndarray
 
 
-def _is_minimum(point: np.ndarray, leg: np.ndarray, at: np.ndarray, *, n_legs: int) -> np.ndarray:
-    """Whether a foot is a local minimum: inside its leg, or at a vertex where both legs have their foot.
+def _complex(xy: np.ndarray) -> np.ndarray:
+    return np.ascontiguousarray(xy, dtype=float).view(complex)[:, 0]
 
-    A vertex counts once, for the leg that starts there. Both its legs are in reach whenever the vertex is.
+
+def _ways(line: MeasuredLine, points: np.ndarray, point: np.ndarray, leg: np.ndarray) -> np.ndarray:
+    """Return the ways of points from the starts of legs; see `_Feet`."""
+    legs = _complex(line.legs)
+    way = _complex(points)[point] - _complex(line.xy)[leg]
+    way *= legs.conj()[leg]
+    way /= (legs * legs.conj()).real[leg]
+    return way
+
+
+def _minima(line: MeasuredLine, points: np.ndarray, point: np.ndarray, leg: np.ndarray) -> _Feet:
+    """Return the feet that are local minima: inside their leg, or at a vertex where both legs have their foot.
+
+    A vertex counts once, for the leg that starts there.
     """
-    key = point.astype(np.int64) * (n_legs + 1) + leg
-    ends_here = key[at == 1.0]
-    starts_at_vertex = at == 0.0
-    shared = starts_at_vertex & np.isin(key - 1, ends_here) & (leg > 0)
-    at_ends = (starts_at_vertex & (leg == 0)) | ((at == 1.0) & (leg == n_legs - 1))
-    return ((at > 0.0) & (at < 1.0)) | shared | at_ends
+    way, last = _ways(line, points, point, leg), len(line.legs) - 1
+    begins, ends = way.real <= _HAIR, way.real >= 1.0 - _HAIR
+    minimum = ~(begins | ends) | (begins & (leg == 0)) | (ends & (leg == last))
+    (starts,) = (begins & (leg > 0)).nonzero()
+    minimum[starts] = _ways(line, points, point[starts], leg[starts] - 1).real >= 1.0 - _HAIR
+    return _Feet(point[minimum], leg[minimum], way[minimum])
 
 
-def _candidates(line: MeasuredLine, points: np.ndarray, feet: _Feet) -> Candidates:
-    lengths = np.hypot(*line.legs.T)
-    before, after = (feet.leg == 0) & (feet.along < 0), (feet.leg == len(lengths) - 1) & (feet.along > 1)
-    run_on = np.where(before | after, feet.along, feet.at)  # past an end the last leg is extended
+def _candidates(line: MeasuredLine, feet: _Feet) -> Candidates:
+    legs, along, last = _complex(line.legs), feet.way.real, len(line.legs) - 1
+    at, size = np.clip(along, 0.0, 1.0), np.abs(legs)[feet.leg]
+    runs_on = ((feet.leg == 0) & (along < 0)) | ((feet.leg == last) & (along > 1))  # past an end along the last leg
+    on = np.where(runs_on, along, at)
     growth = np.diff(line.measure)[feet.leg]
-    beyond = np.where(before, feet.along, np.where(after, feet.along - 1.0, 0.0)) * growth
-    leg, start = line.legs[feet.leg], line.xy[feet.leg]
-    apart = points[feet.point] - start - run_on[:, None] * leg
     # At a vertex both legs have a say in which side the point lies on: at a sharp corner one alone can be wrong.
-    lead = line.legs / lengths[:, None]
-    turned = lead[feet.leg] + np.where((feet.at == 0.0) & (feet.leg > 0), lead[feet.leg - 1].T, 0.0).T
-    side = np.sign(turned[:, 1] * apart[:, 0] - turned[:, 0] * apart[:, 1])
-    offset = side * np.hypot(*apart.T)
-    return Candidates(feet.point, line.measure[feet.leg] + run_on * growth, offset, feet.distance, beyond)
+    lead, before = (legs[of] / np.abs(legs[of]) for of in (feet.leg, np.maximum(feet.leg - 1, 0)))
+    turned = 1 + np.where((at <= _HAIR) & (feet.leg > 0), before / lead, 0.0)
+    side = -np.sign(((feet.way - on) * turned.conj()).imag)
+    return Candidates(
+        point=feet.point,
+        measure=line.measure[feet.leg] + on * growth,
+        offset=side * np.abs(feet.way - on) * size,
+        distance=np.abs(feet.way - at) * size,
+        beyond=(on - at) * growth,
+    )
 
 
 def locate(line: MeasuredLine, measure: np.ndarray) -> np.ndarray:

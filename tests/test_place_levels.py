@@ -12,7 +12,6 @@ from scipy import stats
 from asbuilt.place.blocks import CORE
 from asbuilt.place.levels import CELLS, Chain, levels, running_median
 from asbuilt.place.links import TIMED
-from asbuilt.place.noise import noise
 from asbuilt.place.priors import chances
 from tests.bench.truth import related
 from tests.place_rows import STICK
@@ -51,9 +50,9 @@ def test_the_probabilities_of_every_joint_sum_to_one(seed, n):
     level[rng.random(n) < 0.3] = np.nan
     heads = {0, *rng.integers(0, n, 3).tolist()}
     found = levels(chain(level, sd=3.0, correlation=rng.uniform(0, 0.9), heads=list(heads)), stick_m=STICK)
-    np.testing.assert_allclose(found.share.sum(axis=1), 1.0)
+    np.testing.assert_allclose(found.share.sum(axis=1), 1.0, atol=1e-5)
     assert (found.share >= 0).all()
-    assert ((found.blunder >= 0) & (found.blunder <= 1 + 1e-9)).all()
+    assert ((found.blunder >= 0) & (found.blunder <= 1 + 1e-5)).all()
     assert (found.blunder[np.isnan(level)] == 0).all()
 
 
@@ -166,11 +165,11 @@ def test_the_shares_are_those_of_all_ways_through_the_levels(seed, r):
     """Reference: plain enumeration, errors jointly normal (scipy). That levels may drift a little is left out of it."""
     truth = steps(7, {4: 1})
     level = truth + related(np.random.default_rng(seed), 7, sd=4.0, correlation=r, axes=1)[:, 0]
-    prior = np.tile([0.9, 0.1, 0.0, 0.0, 0.0, 0.0], (7, 1))
+    prior = np.tile([0.8999, 0.1, 0.0, 0.0, 0.0001, 0.0], (7, 1))  # a shorter pipe: as good as never
     found = levels(chain(level, sd=4.0, correlation=r, blunder=0.0, prior=prior), stick_m=STICK)
     expected = every_way(level, 4.0, r, 0.1)
     seen = {(i, int(found.cell[i]) + j): s for i, row in enumerate(found.share) for j, s in enumerate(row)}
-    assert max(abs(seen[key] - expected.get(key, 0.0)) for key in seen) < 0.03
+    assert max(abs(seen[key] - expected.get(key, 0.0)) for key in seen) < 0.01
 
 
 def test_the_running_median_keeps_an_edge_and_knows_no_other_piece():
@@ -178,33 +177,9 @@ def test_the_running_median_keeps_an_edge_and_knows_no_other_piece():
     np.testing.assert_array_equal(running_median(level, np.isin(np.arange(60), (0, 40))), level)
 
 
-@pytest.mark.parametrize(("factor", "r"), [(1.0, 0.3), (2.0, 0.3), (0.5, 0.0), (1.0, 0.8)])
-def test_the_scatter_of_fixes_is_found_from_the_fixes(factor, r):
-    n = 3000
-    values = related(np.random.default_rng(5), n, sd=3.0 * factor, correlation=r).T
-    found = noise(values, np.full(n, 3.0), np.zeros(n, np.int64), np.zeros(n, np.int64), groups=1)
-    assert found.factor[0] == pytest.approx(factor, rel=0.12)
-    assert found.correlation[0] == pytest.approx(r, abs=0.12)
-
-
-def test_few_joints_change_little_of_the_stated_scatter():
-    values = np.random.default_rng(1).normal(0, 30.0, (2, 4))
-    found = noise(values, np.full(4, 3.0), np.zeros(4, np.int64), np.zeros(4, np.int64), groups=2)
-    assert found.factor[0] < 6  # ten times as much was seen, by four joints
-    assert found.factor[1] == 1.0  # of the other group nothing was seen
-
-
-def test_each_group_has_its_own_scatter_and_a_jump_adds_nothing_to_it():
-    rng = np.random.default_rng(2)
-    group = np.repeat([0, 1], 400)
-    values = rng.normal(0, 1, (2, 800)) * np.where(group, 5.0, 1.0) + steps(800, {200: 3, 600: 2})
-    found = noise(values, np.ones(800), np.zeros(800, np.int64), group, groups=2)
-    assert found.factor == pytest.approx([1.0, 5.0], rel=0.15)
-
-
 def test_the_chain_may_be_moved_as_a_whole():
     level = steps(100, {50: 1}) + np.random.default_rng(8).normal(0, 2, 100)
     here, there = (levels(chain(level + by), stick_m=STICK) for by in (0.0, 40 * CELL))
     assert (there.likeliest - here.likeliest == 40).all()
-    np.testing.assert_allclose(there.share, here.share, atol=1e-9)
+    np.testing.assert_allclose(there.share, here.share, atol=1e-5)
     assert replace(here, cell=here.cell + 40).cell.tolist() == there.cell.tolist()

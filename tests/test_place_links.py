@@ -94,7 +94,6 @@ def test_in_time_the_pipe_between_is_the_one_added_at_the_first_joint():
     np.testing.assert_allclose(found.length_m[1:], [11.0, 6.0])
 
 
-@pytest.mark.xfail(strict=True, reason="a tally that spells one pipe in two cases ends the run with a library's error")
 def test_a_tally_that_spells_a_pipe_in_two_cases_is_no_accident():
     found = linked(rows_of(3, **serials(range(3))), pd.Series([12.0, 12.0], index=["P1", "p1"]))
     assert walks(found) == [[0, 1, 2]]

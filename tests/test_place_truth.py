@@ -79,10 +79,7 @@ def test_a_string_pulled_into_a_bore_lies_in_the_bore():
         assert (found["placed_by"] == "tally").to_numpy().nonzero()[0].tolist() == list(range(100, 125))
 
 
-BROKEN = pytest.mark.xfail(strict=True, reason="a blunder of five to eight sticks along the line breaks the run in two")
-
-
-@pytest.mark.parametrize("seed", [pytest.param(0, marks=BROKEN), pytest.param(1, marks=BROKEN), 2, 3])
+@pytest.mark.parametrize("seed", range(16))
 def test_every_blunder_is_found_and_moves_no_other_joint(seed):
     """Against the same case without those fixes."""
     case = truth.blunders(np.random.default_rng(seed))

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from asbuilt.place.adjust import Observed, adjust
+from asbuilt.place.adjust import Adjusted, Observed, adjust
 from asbuilt.place.closures import closures
 from asbuilt.place.levels import CELLS, Chain, Levels, levels, running_median
 from asbuilt.place.links import TIMED, Paths
@@ -13,11 +13,13 @@ from asbuilt.place.pieces import NO_PIECE, Fixes, Pieces
 from asbuilt.place.priors import chances, with_shorter
 
 _BLUNDER = 0.005  # of all fixes are blunders, before one is looked at
+_DOUBTFUL, _ODD = 0.1, 3.5  # from this probability, or so many standard deviations off, a fix is a doubtful neighbour
 _CERTAIN = 0.5  # from this probability on a fix is taken for one
 _SAME = 2  # cells: levels so near to whole sticks apart are whole sticks apart
 _APART = 1  # cells: what is farther from the likeliest level is another level
 _OFTEN, _UNSEEN = 0.015, 2.0  # from such a share of short pipes on one looks again, for as many again unseen
 _BROAD = 1.5  # offsets scatter by so much more than fixes: pipes are laid off the line
+_RELATED = 1.86  # (1 + r) / (1 - r): so many fixes count as one where neighbours correlate by 0.3
 _SMALL = 1e-6
 
 
@@ -91,13 +93,14 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
     at[closed.at_fault] = np.nan
     observed = Observed(at, on.chain.sd_m, on.chain.correlation, step, closed.step_sd, head)
     adjusted = adjust(observed, scale_sd=sticks.scale_sd)
+    strain = _strain(observed, adjusted)
     return Placed(
         entry=on.entry,
         head=head,
         piece=piece,
         at_m=adjusted.at * on.way,
-        sd_m=np.hypot(adjusted.sd, _other_levels(found, on.chain.sd_m, sticks.stick_m)),
-        step_sd_m=adjusted.step_sd,
+        sd_m=np.hypot(adjusted.sd * strain, _other_levels(found, on.chain.sd_m, sticks.stick_m)),
+        step_sd_m=adjusted.step_sd * strain,
         missing=missing,
         used=used,
         levels=found,
@@ -105,6 +108,19 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
         scale=adjusted.scale,
         scale_sd=adjusted.scale_sd,
     )
+
+
+def _strain(observed: Observed, adjusted: Adjusted) -> np.ndarray:
+    """Return by what factor the fixes of each piece lie farther from their places than they should, 1 at least.
+
+    A model that does not hold (a string that was moved and not seen, wrong lengths) shows in its residuals: what the
+    adjustment says of its own accuracy is then worth as much less. Three standard deviations of the mean square count.
+    """
+    piece = np.cumsum(observed.head) - 1
+    square = np.nan_to_num((observed.at - adjusted.at) / observed.sd) ** 2
+    fixes = np.maximum(np.bincount(piece, weights=np.isfinite(observed.at)), 1)
+    mean = np.bincount(piece, weights=square) / fixes
+    return np.sqrt(np.where(mean > 1 + 3 * np.sqrt(2 * _RELATED / fixes), mean, 1.0))[piece]
 
 
 def _nothing(around: Around) -> Placed:
@@ -140,8 +156,10 @@ def _prepared(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks:
     seen = noise(np.stack([level, offset]), fixes.sd_m[entry], piece, group, groups=count)
     shot = around.surveyed[entry]
     sd = np.where(shot, fixes.sd_m[entry], fixes.sd_m[entry] * seen.factor[group])
-    related = np.where((group == np.roll(group, 1)) & ~shot & ~np.roll(shot, 1), seen.correlation[group], 0.0)
     blunder = _blunder(offset, np.hypot(_BROAD * sd, sticks.offset_m), head)
+    odd = (blunder > _DOUBTFUL) | (np.abs(level - running_median(level, head)) > _ODD * sd) | shot
+    alike = (group == np.roll(group, 1)) & ~odd & ~np.roll(odd, 1)  # the error of a blunder says nothing of the next
+    related = np.where(alike, seen.correlation[group], 0.0)
     return _Prepared(entry, way, at, step, Chain(level, sd, related, head, prior, blunder), seen)
 
 

@@ -18,14 +18,21 @@ class Blocks:
     entry: np.ndarray
     outside: np.ndarray
 
-    def middle(self, found: np.ndarray) -> np.ndarray:
-        """Return what was found for (steps, blocks, ...) as the chain has it, shape (entries, ...)."""
-        flat = found[OVERLAP : OVERLAP + CORE].swapaxes(0, 1).reshape(-1, *found.shape[2:])
-        return flat[: self._entries]
-
     @property
-    def _entries(self) -> int:
-        return int(self.entry.max()) + 1
+    def core(self) -> range:
+        """The steps that count."""
+        return range(OVERLAP, len(self.entry) - OVERLAP)
+
+    def along(self, found: np.ndarray) -> np.ndarray:
+        """Return what was found for the steps that count, (steps, blocks, ...), as the chain has it, (entries, ...)."""
+        flat = found.swapaxes(0, 1).reshape(-1, *found.shape[2:])
+        return flat[: np.count_nonzero(~self.outside[self.core])]
+
+    def parts(self, most: int) -> list["Blocks"]:
+        """Return so many blocks at the most, and as many in each part, as blocks of their own."""
+        count = -(-self.entry.shape[1] // most)
+        cut = (np.array_split(of, count, axis=1) for of in (self.entry, self.outside))
+        return [Blocks(entry, outside) for entry, outside in zip(*cut, strict=True)]
 
 
 def blocks(entries: int) -> Blocks:

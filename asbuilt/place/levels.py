@@ -5,6 +5,9 @@ sticks where records are missing, and falls by less than one where a shorter pip
 pass over a grid of levels give each joint the probability of every level in the light of the whole piece, errors of
 neighbours being related; rounding each step by itself gives hundreds of false gaps at 6 m of noise. A fix that suits
 no level is a blunder: it costs the same wherever the joint lies.
+
+The passes go along all blocks at once, in single precision; levels lie along the first axis and blocks along the last,
+so that a shift by so many levels is a slice.
 """
 
 from dataclasses import dataclass
@@ -17,10 +20,18 @@ CELLS = 8  # of the grid to a stick
 _GRID = 5 * CELLS + 1  # five sticks about the running median
 _OFFSETS = np.arange(_GRID) - _GRID // 2
 NONE, SHORTER, ANY = 0, 4, 5  # columns of the prior; 1, 2 and 3: so many records are missing
+_MISSING = (1, 2, 3)
 _FALLS = CELLS - 1  # cells: a pipe is no shorter than one of them
 _DRIFT = 0.002  # of a cell either way for each step: sticks differ, and a string has a scale
 _FAR_M = 200.0  # a blunder lies anywhere within so much
 _WIDTH = 9  # joints of the running median
+_AT_ONCE = 192  # blocks that a pass takes along together: what it works on stays near the processor
+_PAD = _MISSING[-1] * CELLS  # cells without weight on either side of a window, for steps that leave it
+_WINDOW = slice(_PAD, _PAD + _GRID)
+_ROWS = np.arange(_PAD, _PAD + _GRID)[:, None]
+_LEVELS = _OFFSETS.astype(np.float32)[:, None]
+_LEAST = 1e-20  # a chance is no smaller, so that a joint that suits nothing still has a level in single precision
+_DEEP = np.float32(-80)  # the exponential of less says nothing, and costs four times as much
 
 
 @dataclass(frozen=True)
@@ -56,14 +67,13 @@ class Levels:
 
 def levels(chain: Chain, *, stick_m: float) -> Levels:
     """Return the levels of a chain."""
-    size = stick_m / CELLS
-    middle = np.rint(running_median(chain.level_m, chain.head) / size).astype(np.int64)
-    density, alone = _densities(chain, middle * size, stick_m)
-    share = _passes(_Chances(density, alone, middle, chain.head, chain.prior), blocks(len(middle)))
-    floor = np.where(np.isfinite(chain.level_m), chain.blunder / _FAR_M, 0.0)
-    blunder = (share * (floor[:, None] / alone)).sum(axis=1)
+    middle = CELLS * np.rint(running_median(chain.level_m, chain.head) / stick_m).astype(np.int64)
+    fits = _fits(chain, middle * (stick_m / CELLS), stick_m)
+    cut = blocks(len(middle))
+    parts = [_passes(_part(fits, chain.head, middle, part)) for part in cut.parts(_AT_ONCE)]
+    share, blunder = (np.concatenate([part[i] for part in parts]) for i in (0, 1))
     first = middle + _OFFSETS[0]
-    return Levels(share, first, first + share.argmax(axis=1), blunder)
+    return Levels(share, first, first + share.argmax(axis=1), np.where(np.isfinite(chain.level_m), blunder, 0.0))
 
 
 def running_median(level: np.ndarray, head: np.ndarray) -> np.ndarray:
@@ -87,105 +97,158 @@ def _nearest_known(known: np.ndarray, head: np.ndarray) -> np.ndarray:
     return np.where(last >= begin, last, following)
 
 
-def _densities(chain: Chain, middle_m: np.ndarray, stick_m: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return the density of each fix at each level, blunders mixed in, shapes (n, 4, cells) and (n, cells).
+@dataclass(frozen=True)
+class _Fits:
+    """How each fix suits each level: exp(log_peak - (slope * offset - away)²) + floor, each of shape (5, n).
 
-    The first knows the error of the entry before, if 0 to 3 records are missing between the two; the second stands
-    alone. Spreads finer than the grid are widened to it: they tell whole sticks apart all the same.
+    Rows are the steps to the entry, NONE to SHORTER, and hold their chances. The first four know the error of the entry
+    before, the last stands alone; `floor` is what a blunder has. `anything` (n,) is how much likelier than by a fall of
+    so many cells a level is out of the blue.
     """
-    size = stick_m / CELLS
-    spread = np.maximum(chain.sd_m, 0.6 * size)
-    has = np.isfinite(chain.level_m)
-    error = np.nan_to_num(chain.level_m - middle_m)[:, None] - _OFFSETS * size
+
+    log_peak: np.ndarray
+    away: np.ndarray
+    slope: np.ndarray
+    floor: np.ndarray
+    anything: np.ndarray
+
+    @property
+    def each(self) -> tuple[np.ndarray, ...]:
+        """All of them, in this order."""
+        return self.log_peak, self.away, self.slope, self.floor, self.anything
+
+
+def _fits(chain: Chain, middle_m: np.ndarray, stick_m: float) -> _Fits:
+    """Spreads finer than the grid are widened to it: they tell whole sticks apart all the same."""
+    size, has = stick_m / CELLS, np.isfinite(chain.level_m)
     before = np.insert(chain.level_m[:-1], 0, np.nan)
     related = np.where(np.isfinite(before) & ~chain.head, chain.correlation, 0.0)
-    fresh = spread * np.sqrt(1 - related**2)
-    shared = error - related[:, None] * (np.nan_to_num(before - middle_m)[:, None] - _OFFSETS * size)
-    density = np.stack([_normal(shared - (related * k * stick_m)[:, None], fresh) for k in range(4)], axis=1)
-    alone = _normal(error, spread)
-    good, floor = 1 - chain.blunder, chain.blunder / _FAR_M
-    density = good[:, None, None] * density + floor[:, None, None]
-    alone = good[:, None] * alone + floor[:, None]
-    density[~has], alone[~has] = 1.0, 1.0
-    return density, alone
-
-
-def _normal(x: np.ndarray, sd: np.ndarray) -> np.ndarray:
-    return np.asarray(np.exp(-0.5 * (x / sd[:, None]) ** 2) / (np.sqrt(2 * np.pi) * sd[:, None]))
+    error = np.nan_to_num(chain.level_m - middle_m)
+    shared = error - related * np.nan_to_num(before - middle_m)
+    away = np.stack([*(shared - related * k * stick_m for k in (NONE, *_MISSING)), error])
+    alone = np.maximum(chain.sd_m, 0.6 * size)
+    spread = np.sqrt(2) * np.stack([alone * np.sqrt(1 - related**2)] * 4 + [alone])
+    slope = size * np.stack([1 - related] * 4 + [np.ones_like(related)])
+    chance = np.maximum(chain.prior.T, _LEAST)
+    chance[NONE] *= 1 - 2 * _DRIFT
+    chance[SHORTER] /= _FALLS
+    peak = np.where(has, chance[:ANY] * (1 - chain.blunder), 0.0) / (np.sqrt(np.pi) * spread)
+    floor = np.maximum(chance[:ANY] * np.where(has, chain.blunder / _FAR_M, 1.0), _LEAST)
+    anything = chance[ANY] / _GRID / chance[SHORTER]
+    all_ = (np.log(np.maximum(peak, _LEAST)), away / spread, slope / spread, floor, anything)
+    return _Fits(*(of.astype(np.float32) for of in all_))
 
 
 @dataclass(frozen=True)
-class _Chances:
-    """What the passes need of each entry: densities, window of levels, where pieces begin, chances of the step."""
+class _Part:
+    """What the passes need of some blocks side by side; arrays of `fits` end in (steps, blocks), the others have it.
 
-    density: np.ndarray
-    alone: np.ndarray
-    middle: np.ndarray
-    head: np.ndarray
-    prior: np.ndarray
+    `moves` says by how many cells the window lies higher than at the step before, `begins` whether a piece begins.
+    """
 
+    cut: Blocks
+    fits: _Fits
+    moves: np.ndarray
+    begins: np.ndarray
 
-def _passes(chances: _Chances, cut: Blocks) -> np.ndarray:
-    """Return the probability of each level of each entry in the light of all others, shape (n, cells)."""
-    ahead = np.empty((*cut.entry.shape, _GRID))
-    share = chances.alone[cut.entry[0]]
-    for t, entry in enumerate(cut.entry):
-        if t:
-            share = _onward(share, chances, entry, entry_before=cut.entry[t - 1])
-        begins = chances.head[entry] | cut.outside[t]
-        share[begins] = chances.alone[entry[begins]]
-        share /= share.sum(axis=1, keepdims=True)
-        ahead[t] = share
-    back = np.ones_like(share)
-    for t in range(len(cut.entry) - 1, 0, -1):
-        ahead[t] *= back
-        entry = cut.entry[t]
-        back = _backward(back, chances, entry, entry_before=cut.entry[t - 1])
-        back[chances.head[entry] | cut.outside[t] | cut.outside[t - 1]] = 1.0
-        back /= back.sum(axis=1, keepdims=True)
-    ahead[0] *= back
-    both = cut.middle(ahead)
-    return np.asarray(both / both.sum(axis=1, keepdims=True))
+    def density(self, t: int, out: np.ndarray) -> np.ndarray:
+        """Return the density of each fix of a step at each level, shape (5, cells, blocks); see `_Fits`."""
+        log_peak, away, slope, floor = (of[:, t, None] for of in self.fits.each[:4])
+        np.multiply(slope, _LEVELS, out=out)
+        out -= away
+        out *= out
+        np.subtract(log_peak, out, out=out)
+        np.maximum(out, _DEEP, out=out)
+        np.exp(out, out=out)
+        out += floor
+        return out
 
 
-def _onward(share: np.ndarray, chances: _Chances, entry: np.ndarray, *, entry_before: np.ndarray) -> np.ndarray:
-    """Carry the shares of the entries before to these entries, each step at its chance."""
-    chance, density, alone = chances.prior[entry], chances.density[entry], chances.alone[entry]
-    here = _moved(share, chances.middle[entry] - chances.middle[entry_before])
-    out = density[:, NONE] * (chance[:, NONE, None] * _drifted(here))
-    for k in (1, 2, 3):
-        out[:, k * CELLS :] += density[:, k, k * CELLS :] * (chance[:, k, None] * here[:, : -k * CELLS])
-    above = np.cumsum(here[:, ::-1], axis=1)[:, ::-1]
-    fell = above - here
-    fell[:, :-CELLS] -= above[:, CELLS:]
-    loose = chance[:, SHORTER, None] / _FALLS * fell + chance[:, ANY, None] / _GRID
-    return np.asarray(out + alone * np.maximum(loose, 0.0))
+def _part(fits: _Fits, head: np.ndarray, middle: np.ndarray, cut: Blocks) -> _Part:
+    begins = head[cut.entry] | cut.outside
+    begins[0] = True
+    moves = np.where(begins, 0, np.diff(middle[cut.entry], axis=0, prepend=0))
+    return _Part(cut, _Fits(*(np.take(of, cut.entry, axis=-1) for of in fits.each)), moves, begins)
 
 
-def _backward(back: np.ndarray, chances: _Chances, entry: np.ndarray, *, entry_before: np.ndarray) -> np.ndarray:
-    """Carry what comes after these entries to the entries before."""
-    chance, density, alone = chances.prior[entry], chances.density[entry], chances.alone[entry]
-    out = chance[:, NONE, None] * _drifted(density[:, NONE] * back)
-    for k in (1, 2, 3):
-        out[:, : -k * CELLS] += (chance[:, k, None] * density[:, k] * back)[:, k * CELLS :]
-    loose = alone * back
-    below = np.cumsum(loose, axis=1)
-    fell = below - loose
-    fell[:, CELLS:] -= below[:, :-CELLS]
-    out += chance[:, SHORTER, None] / _FALLS * np.maximum(fell, 0.0)
-    out = _moved(out, chances.middle[entry_before] - chances.middle[entry])
-    return np.asarray(out + chance[:, ANY, None] / _GRID * loose.sum(axis=1, keepdims=True))
+def _passes(part: _Part) -> tuple[np.ndarray, np.ndarray]:
+    """Return the probability of each level of each entry in the light of all others, (n, cells), and of a blunder."""
+    core, width = part.cut.core, part.begins.shape[1]
+    density = np.empty((5, _GRID, width), np.float32)
+    seen = np.zeros((_PAD + _GRID + _PAD, width), np.float32)
+    coming = np.zeros((5, *seen.shape), np.float32)
+    share = np.empty((len(core), _GRID, width), np.float32)
+    doubt = np.empty((len(core), width), np.float32)
+    for t in range(core.stop):
+        _onward(seen, part, t, part.density(t, density))
+        if t in core:
+            share[t - core.start] = seen[_WINDOW]
+    seen[_WINDOW] = 1.0
+    for t in range(len(part.begins) - 1, core.start - 1, -1):
+        part.density(t, density)
+        if t in core:
+            both = share[t - core.start]
+            both *= seen[_WINDOW]
+            both /= both.sum(axis=0)
+            doubt[t - core.start] = (both / density[SHORTER]).sum(axis=0)
+        np.multiply(density, seen[_WINDOW], out=coming[:, _WINDOW])
+        _backward(seen, part, t, coming)
+    return part.cut.along(share.swapaxes(1, 2)), part.cut.along(doubt * part.fits.floor[SHORTER, core])
 
 
-def _drifted(share: np.ndarray) -> np.ndarray:
-    out = (1 - 2 * _DRIFT) * share
-    out[:, 1:] += _DRIFT * share[:, :-1]
-    out[:, :-1] += _DRIFT * share[:, 1:]
+def _onward(share: np.ndarray, part: _Part, t: int, density: np.ndarray) -> None:
+    """Carry the shares of the entries before to these entries."""
+    _move(share, part.moves[t])
+    out = _fallen(share, 1)
+    out += part.fits.anything[t]
+    out *= density[SHORTER]
+    for k in _MISSING:
+        out += density[k] * _seen(share, -k * CELLS)
+    out += density[NONE] * _drifted(share)
+    (begins,) = part.begins[t].nonzero()
+    if len(begins):
+        out[:, begins] = density[SHORTER][:, begins]
+    np.divide(out, out.sum(axis=0), out=share[_WINDOW])
+
+
+def _backward(back: np.ndarray, part: _Part, t: int, coming: np.ndarray) -> None:
+    """Carry what comes after these entries, times their own density, to the entries before."""
+    out = _fallen(coming[SHORTER], -_FALLS)
+    for k in _MISSING:
+        out += _seen(coming[k], k * CELLS)
+    out += _drifted(coming[NONE])
+    back[_WINDOW] = out
+    _move(back, -part.moves[t])
+    out = back[_WINDOW] + part.fits.anything[t] * coming[SHORTER].sum(axis=0)
+    (begins,) = part.begins[t].nonzero()
+    if len(begins):
+        out[:, begins] = 1.0
+    np.divide(out, out.sum(axis=0), out=back[_WINDOW])
+
+
+def _seen(rows: np.ndarray, by: int) -> np.ndarray:
+    """Return the window of rows with their margins, so many cells higher."""
+    return rows[_PAD + by : _PAD + by + _GRID]
+
+
+def _drifted(rows: np.ndarray) -> np.ndarray:
+    out = _seen(rows, 1) + _seen(rows, -1)
+    out *= _DRIFT / (1 - 2 * _DRIFT)
+    out += _seen(rows, 0)
     return out
 
 
-def _moved(share: np.ndarray, by: np.ndarray) -> np.ndarray:
-    """Return the shares as a window sees them that lies so many cells higher; what it does not see is lost."""
-    seen = np.arange(_GRID) + by[:, None]
-    inside = (seen >= 0) & (seen < _GRID)
-    return np.where(inside, np.take_along_axis(share, np.clip(seen, 0, _GRID - 1), axis=1), 0.0)
+def _fallen(rows: np.ndarray, first: int) -> np.ndarray:
+    """Return the sum over all falls: of seven cells in a row, of which the first lies so many higher."""
+    pair = rows[_PAD + first : _PAD + first + _GRID + 5] + rows[_PAD + first + 1 : _PAD + first + _GRID + 6]
+    out = pair[:_GRID] + pair[2 : 2 + _GRID]
+    out += pair[4 : 4 + _GRID]
+    out += _seen(rows, first + 6)
+    return out
+
+
+def _move(rows: np.ndarray, by: np.ndarray) -> None:
+    """Let the window of each block see levels so many cells higher; what it does not see is lost."""
+    (at,) = by.nonzero()
+    if len(at):
+        rows[_WINDOW, at] = rows[np.minimum(np.maximum(_ROWS + by[at], 0), len(rows) - 1), at]

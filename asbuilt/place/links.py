@@ -62,7 +62,7 @@ def paths(rows: pd.DataFrame, *, pipe_length_m: pd.Series, stated: Links = NO_LI
     strong = _together(serial, stated, _by_string(rows))
     if len(strong.a):
         return _numbered(rows, _joined(rows, strong, timed))
-    return _numbered(rows, _in_time(rows, timed))
+    return _numbered(rows, _in_time(len(rows), timed))
 
 
 def _together(*links: Links) -> Links:
@@ -71,53 +71,56 @@ def _together(*links: Links) -> Links:
 
 def _by_serial(rows: pd.DataFrame, pipe_length_m: pd.Series) -> Links:
     """Link the two joints that name the same pipe. A serial that stands on more than two joints names none."""
-    ends = [
-        pd.DataFrame({"row": np.arange(len(rows)), "pipe": rows[pipe].to_numpy(object), "m": rows[m].to_numpy(float)})
-        for pipe, m in (("pipe_a", "length_a_m"), ("pipe_b", "length_b_m"))
-    ]
-    told = pd.concat(ends)
-    told = told[told["pipe"].notna()]
-    told = told.assign(pipe=told["pipe"].str.strip().str.casefold()).drop_duplicates(["row", "pipe"])
-    told = told[told.groupby("pipe")["row"].transform("size") == 2].sort_values(["pipe", "row"], kind="stable")
-    if told.empty:
+    named = pd.concat([rows["pipe_a"], rows["pipe_b"]])
+    if named.isna().all():
         return NO_LINKS
-    recorded = told.groupby("pipe", sort=True)["m"].first()
-    tally = pipe_length_m.rename(index=lambda s: s.strip().casefold()) if len(pipe_length_m) else pipe_length_m
-    length = tally.reindex(recorded.index).astype(float).fillna(recorded)
-    pair = told["row"].to_numpy().reshape(-1, 2)
-    return Links(pair[:, 0], pair[:, 1], np.full(len(pair), MET, np.int8), length.to_numpy())
+    pipe, names = pd.factorize(_plain(named), sort=True)
+    row, count = np.tile(np.arange(len(rows)), 2), np.zeros(len(names) + 1, dtype=np.int64)
+    pipe[len(rows) :][pipe[len(rows) :] == pipe[: len(rows)]] = -1  # a joint that names one pipe twice
+    np.add.at(count, pipe[pipe >= 0], 1)
+    at = np.flatnonzero((pipe >= 0) & (count[pipe] == 2))
+    pair = at[np.lexsort((row[at], pipe[at]))].reshape(-1, 2)
+    first, other = rows[["length_a_m", "length_b_m"]].to_numpy(float).T.ravel()[pair].T
+    tally = pipe_length_m.set_axis(_plain(pipe_length_m.index.to_series()))
+    tally = tally[~tally.index.duplicated()]  # spelt in two cases it is one pipe
+    length = tally.reindex(names[pipe[pair[:, 0]]]).to_numpy(float)
+    for recorded in (first, other):
+        length = np.where(np.isnan(length), recorded, length)
+    return Links(row[pair[:, 0]], row[pair[:, 1]], np.full(len(pair), MET, np.int8), length)
+
+
+def _plain(serial: pd.Series) -> pd.Series:
+    return serial.astype("str").str.strip().str.casefold()
 
 
 def _by_string(rows: pd.DataFrame) -> Links:
     """Link the joints of a string whose records state their order in it."""
-    told = rows.assign(at=np.arange(len(rows)))[(rows["string"].notna() & rows["order"].notna()).to_numpy()]
-    told = told.sort_values(["string", "order", "at"])
-    return _neighbours(rows, told["at"].to_numpy(np.int64), told["string"].to_numpy(object), STATED)
+    return _neighbours(rows, "string", "order", STATED)
 
 
 def _by_time(rows: pd.DataFrame) -> Links:
     """Link the joints that one machine made one after the other."""
-    told = rows.assign(at=np.arange(len(rows)))[(rows["machine"].notna() & rows["fused_at"].notna()).to_numpy()]
-    told = told.sort_values(["machine", "fused_at", "at"])
-    return _neighbours(rows, told["at"].to_numpy(np.int64), told["machine"].to_numpy(object), TIMED)
+    return _neighbours(rows, "machine", "fused_at", TIMED)
 
 
-def _neighbours(rows: pd.DataFrame, at: np.ndarray, group: np.ndarray, how: int) -> Links:
-    """The pipe between two joints is the one that was added at the first of them."""
-    same = group[1:] == group[:-1]
+def _neighbours(rows: pd.DataFrame, group: str, rank: str, how: int) -> Links:
+    """Link the joints of each group, sorted by rank. The pipe between two is the one that was added at the first."""
+    at = np.flatnonzero(rows[group].notna() & rows[rank].notna())
+    code = pd.factorize(rows[group].iloc[at], sort=True)[0]
+    order = np.lexsort((pd.factorize(rows[rank].iloc[at], sort=True)[0], code))
+    at, same = at[order], np.diff(code[order]) == 0
     a, b = at[:-1][same], at[1:][same]
     return Links(a, b, np.full(len(a), how, np.int8), rows["length_added_m"].to_numpy(float)[a])
 
 
-def _in_time(rows: pd.DataFrame, timed: Links) -> Paths:
-    """Return the runs of the machines as paths, and every other joint as a path of its own."""
-    n = len(rows)
+def _in_time(n: int, timed: Links) -> Paths:
+    """Return the runs of the machines as paths, and every other one of n joints as a path of its own."""
     before, how, length = np.full(n, -1), np.zeros(n, np.int8), np.full(n, np.nan)
     before[timed.b], how[timed.b], length[timed.b] = timed.a, timed.how, timed.length_m
     linked = np.zeros(n, dtype=bool)
     linked[timed.a] = linked[timed.b] = True
-    runs = np.concatenate([timed.a[before[timed.a] < 0], timed.b]) if len(timed.a) else np.array([], dtype=np.int64)
-    place = rows.assign(at=np.arange(n)).iloc[runs].sort_values(["machine", "fused_at", "at"])["at"].to_numpy(np.int64)
+    begins = before[timed.a] < 0
+    place = np.column_stack([timed.a, timed.b])[np.column_stack([begins, np.ones_like(begins)])]
     order = np.concatenate([place, np.flatnonzero(~linked)])
     return Paths(order, np.cumsum(before[order] < 0) - 1, how[order], length[order], np.full(n, -1))
 
@@ -180,14 +183,15 @@ def _walked(ends: _Ends) -> Paths:
 
 def _numbered(rows: pd.DataFrame, found: Paths) -> Paths:
     """Count the numbers that are skipped along each path, where its numbers follow one another at all."""
-    number = rows["joint"].str.extract(r"(\d+)\D*$", expand=False).to_numpy(object)[found.row]
-    value = np.array([float(n[-9:]) if isinstance(n, str) else np.nan for n in number])
+    number = rows["joint"].astype("str").str.replace(r"^.*?(\d{1,9})\D*$", r"\1", regex=True)
+    value = pd.to_numeric(number.where(number.str.isdecimal()), errors="coerce").to_numpy(float)[found.row]
     apart = np.diff(value, prepend=np.nan)
     apart[found.head] = np.nan
-    rises, falls = (pd.Series((apart == one).astype(float)).groupby(found.path).transform("mean") for one in (1, -1))
+    size = np.bincount(found.path)
+    rises, falls = ((np.bincount(found.path, weights=apart == one) / size)[found.path] for one in (1, -1))
     apart = np.where(falls > rises, -apart, apart)  # some crews count down; a number that turns back counts anew
-    follows = np.maximum(rises, falls).to_numpy()
-    many = np.bincount(found.path, minlength=1)[found.path] >= _TELLING
+    follows = np.maximum(rises, falls)
+    many = size[found.path] >= _TELLING
     skipped = np.where(many & (follows > _FOLLOWS) & np.isfinite(apart) & (apart >= 1), apart - 1, -1)
     return Paths(found.row, found.path, found.how, found.length_m, np.minimum(skipped, _MANY).astype(np.int64))
 

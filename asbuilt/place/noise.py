@@ -37,12 +37,13 @@ def noise(values: np.ndarray, sd: np.ndarray, piece: np.ndarray, group: np.ndarr
             break
         same = (piece[lag:] == piece[:-lag]) & (group[lag:] == group[:-lag])
         spread = np.hypot(sd[lag:], sd[:-lag])
-        apart = np.abs(values[:, lag:] - values[:, :-lag]) / (spread / np.sqrt(2))
+        apart = (values[:, lag:] - values[:, :-lag]) / (spread / np.sqrt(2))
         for g in range(groups):
             told = apart[:, same & (group[lag:] == g)]
-            told = told[np.isfinite(told)]
-            if len(told) >= 2 * len(values):
-                grown[g, j] = (np.median(told) / _SCALE) ** 2
+            told = told[:, np.isfinite(told).all(axis=0)]
+            if told.size >= 2 * len(values):
+                middle = np.median(told, axis=1, keepdims=True)  # what every step has in common is no noise
+                grown[g, j] = (np.median(np.abs(told - middle)) / _SCALE) ** 2
     many = np.bincount(group[np.isfinite(values[0])], minlength=groups).astype(float)
     fitted = [_fit(g, n) for g, n in zip(grown, many, strict=True)]
     return Noise(np.array([f for f, _ in fitted]), np.array([r for _, r in fitted]))

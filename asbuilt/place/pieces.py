@@ -13,6 +13,8 @@ from asbuilt.place.links import STATED, Paths
 
 _AHEAD = 3.5  # sticks: more than so many beyond the pipes between two fixes is a move, not missing records
 _DOUBT = 5.0  # standard deviations
+_JUMP = 4.0  # standard deviations and half a stick: what jumps so far away and back again is no step
+_IN_DOUBT = 2.0  # standard deviations: till then a lone fix is a blunder, which is said, and the joint stays
 _LAG = 3  # fixes apart that tell which way a piece runs
 _CREDIBLE = 0.7  # of a piece's fixes must lie further along than the third before them
 _TELLING, _LEAST = 8, 3.5  # a path of so many fixes is no order if its pieces have fewer than so many on average
@@ -80,23 +82,30 @@ def _leaves_the_stand(paths: Paths, strung: np.ndarray) -> np.ndarray:
 def _lone(
     run: np.ndarray, tally: np.ndarray, fixes: Fixes, usable: np.ndarray, *, stick_m: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return fixes that jump away from both neighbours and back, in two kinds: joints made elsewhere, and blunders.
+    """Return fixes that jump away from their neighbours and back, alone or by two: joints made elsewhere, blunders.
 
-    Where the neighbours leave room for the joint between them its fix is a blunder; where they do not, the joint
-    was made elsewhere.
+    Where the neighbours leave room for the joints between them their fixes are blunders; where they do not, the joints
+    were made elsewhere. In doubt it is a blunder, which is said, and the joint stays where its order puts it.
     """
     elsewhere, blunder = np.zeros(len(run), dtype=bool), np.zeros(len(run), dtype=bool)
-    at = np.flatnonzero(usable)
-    if len(at) < 3:
-        return elsewhere, blunder
-    a, b, c = at[:-2], at[1:-1], at[2:]
-    room = _DOUBT * np.hypot(fixes.sd_m[b], np.hypot(fixes.sd_m[a], fixes.sd_m[c]))
-    jump = np.minimum(_apart(fixes, a, b), _apart(fixes, b, c)) - stick_m * _AHEAD - (tally[c] - tally[a]) > room
-    closes = _apart(fixes, a, c) < (tally[c] - tally[a]) + stick_m + room
-    lone = jump & closes & (run[a] == run[b]) & (run[b] == run[c])
-    fits = np.abs(_apart(fixes, a, c) - (tally[c] - tally[a])) < stick_m / 2
-    elsewhere[b[lone & (~fits | fixes.is_tie_in[b])]] = True
-    blunder[b[lone & fits & ~fixes.is_tie_in[b]]] = True
+    for many, clear in ((1, True), (2, False), (1, False)):  # the clear ones first: then no other is judged by them
+        at = np.flatnonzero(usable & ~elsewhere & ~blunder)
+        if len(at) < many + 2:
+            break
+        a, b, c, d = at[: -many - 1], at[1:-many], at[many:-1], at[many + 1 :]
+        room = _DOUBT * np.hypot(fixes.sd_m[a], fixes.sd_m[d])
+        off = np.minimum(_apart(fixes, a, b) - tally[b] + tally[a], _apart(fixes, c, d) - tally[d] + tally[c])
+        lacks = tally[d] - tally[a] - _apart(fixes, a, d)
+        jump = off > stick_m / 2 + _JUMP * np.hypot(np.maximum(fixes.sd_m[a], fixes.sd_m[d]), fixes.sd_m[b])
+        lone = jump & (lacks > -stick_m - room) & (run[a] == run[d])
+        slack = stick_m / 2 + _IN_DOUBT * np.hypot(fixes.sd_m[a], fixes.sd_m[d])
+        fits = lacks < slack
+        lone &= (np.abs(lacks) < slack) | (not clear)
+        for k in range(1, many + 1):
+            here = at[k : len(at) - many - 1 + k]
+            away = lone & (~fits | fixes.is_tie_in[here])
+            elsewhere[here[away]] = True
+            blunder[here[lone & ~away]] = True
     return elsewhere, blunder
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from asbuilt.place.blocks import CORE, OVERLAP, Blocks, blocks
+from asbuilt.place.blocks import blocks
 from asbuilt.place.links import MET, Paths
 from asbuilt.window import TWO_SIDED_95
 
@@ -19,6 +19,7 @@ _STEPS = ((0, 0.80), (1, 0.08), (2, 0.03))  # records missing between neighbours
 _SHORTER = 0.07  # a pup, a fitting, or joints made at one place: any distance up to a stick
 _MOVE = 0.02  # the crew goes elsewhere: any place is as likely as any other
 _MOVE_MET = 1e-4  # where the serials of the pipes meet nobody moved, unless a fix or a serial is wrong
+_HEARD = 128  # joints of a stretch that have a say in where one of them is
 _RELATED = 3.0  # (1 + r) / (1 - r) for errors of neighbours that correlate by 0.5: so many count as one
 
 
@@ -33,10 +34,10 @@ class Order:
 
 @dataclass(frozen=True)
 class _Places:
-    """Places of the entries of all stretches, shape (n, most places); what has no place has no weight."""
+    """Places of the entries of all stretches; what has no place has no weight."""
 
     entry: np.ndarray  # of the paths, shape (n,)
-    candidate: np.ndarray  # position among the candidates, -1: none
+    candidate: np.ndarray  # position among the candidates, -1: none; shape (most places, n)
     head: np.ndarray  # whether a stretch begins, shape (n,)
 
 
@@ -52,10 +53,11 @@ def by_order(found: pd.DataFrame, paths: Paths, sd_m: np.ndarray, order: Order) 
     if not (np.diff(begin) > 1).any():
         return probability
     places = _stretches(paths, begin)
-    weight = np.where(places.candidate < 0, 0.0, probability[places.candidate])
-    weight **= 1 / _related(places, sd_m[paths.row], order)[:, None]
+    real = places.candidate >= 0
+    weight = np.where(real, probability[places.candidate], 0.0).astype(np.float32)
+    weight **= np.float32(1 / _related(places, sd_m[paths.row], order))
     share = _passes(weight, _steps(found, paths, places, sd_m, order=order), places.head)
-    out, real = probability.copy(), places.candidate >= 0
+    out = probability.copy()
     out[places.candidate[real]] = share[real]
     return out
 
@@ -71,10 +73,8 @@ def _stretches(paths: Paths, begin: np.ndarray) -> _Places:
     keep = many | after | before
     head = begins | ~(many | np.insert(many[:-1], 0, False)) | ~np.insert(keep[:-1], 0, False)
     entry, head = told[keep], head[keep]
-    most = int(count.max())
-    slot = np.arange(most)
-    candidate = np.where(slot < count[entry, None], begin[paths.row[entry]][:, None] + slot, -1)
-    return _Places(entry, candidate, head)
+    slot = np.arange(int(count.max()))[:, None]
+    return _Places(entry, np.where(slot < count[entry], begin[paths.row[entry]] + slot, -1), head)
 
 
 def _related(places: _Places, sd_m: np.ndarray, order: Order) -> np.ndarray:
@@ -86,53 +86,58 @@ def _related(places: _Places, sd_m: np.ndarray, order: Order) -> np.ndarray:
     size = np.bincount(stretch)
     fix = np.bincount(stretch, weights=sd_m[places.entry] ** 2) / size
     common = (order.offset_m / TWO_SIDED_95) ** 2
-    seen = np.minimum(size, CORE + 2 * OVERLAP)  # no joint hears of more than those of its block
-    return np.asarray(np.maximum(1.0, (_RELATED * fix + seen * common) / (fix + common))[stretch])
+    seen = np.minimum(size, _HEARD)
+    alike = np.minimum(_RELATED, size)  # one fix is one
+    return np.asarray(np.maximum(1.0, (alike * fix + seen * common) / (fix + common))[stretch])
 
 
 def _steps(found: pd.DataFrame, paths: Paths, places: _Places, sd_m: np.ndarray, *, order: Order) -> np.ndarray:
-    """Return the density of each step to an entry from the entry before, shape (n, places before, places)."""
-    measure, line = found["measure"].to_numpy(float), pd.factorize(found["line"])[0]
-    here, before = places.candidate, np.roll(places.candidate, 1, axis=0)
-    walk = np.abs(measure[here][:, None, :] - measure[before][:, :, None])
-    same = line[here][:, None, :] == line[before][:, :, None]
+    """Return the density of each step to an entry from the entry before, shape (places before, places, n)."""
+    measure, line = (a[places.candidate] for a in (found["measure"].to_numpy(float), pd.factorize(found["line"])[0]))
+    walk = np.abs(measure - np.roll(measure, 1, axis=1)[:, None]).astype(np.float32)
+    same = line == np.roll(line, 1, axis=1)[:, None]
     row, entries = paths.row[places.entry], places.entry - np.roll(places.entry, 1)
     length = np.where(np.isnan(paths.length_m[places.entry]), order.stick_m, paths.length_m[places.entry])
-    length = (length + order.stick_m * np.maximum(entries - 1, 0))[:, None, None]  # entries without a place between
-    sd = np.hypot(np.hypot(sd_m[row], np.roll(sd_m[row], 1)), 0.02 * order.stick_m)[:, None, None]
-    met = (paths.how[places.entry] == MET)[:, None, None]
-    chance = np.zeros_like(walk)
+    length = length + order.stick_m * np.maximum(entries - 1, 0)  # entries without a place between
+    sd = np.hypot(np.hypot(sd_m[row], np.roll(sd_m[row], 1)), 0.02 * order.stick_m)
+    met = paths.how[places.entry] == MET
+    chance = np.float32(_SHORTER / order.stick_m) * (walk < np.float32(order.stick_m))
     for k, share in _STEPS:
-        believed = np.where(met, 1.0 if k == 0 else 0.001, share)
-        chance += believed * np.exp(-0.5 * ((walk - length - k * order.stick_m) / sd) ** 2)
-    chance = chance / (sd * np.sqrt(2 * np.pi)) + _SHORTER / order.stick_m * (walk < order.stick_m)
-    return np.asarray(np.where(same, chance, 0.0) + np.where(met, _MOVE_MET, _MOVE) / order.total_m)
+        peak = np.where(met, 1.0 if k == 0 else 0.001, share) / (sd * np.sqrt(2 * np.pi))
+        chance += peak.astype(np.float32) * _bell(
+            walk - (length + k * order.stick_m).astype(np.float32), sd.astype(np.float32)
+        )
+    chance *= same
+    chance += np.float32(np.where(met, _MOVE_MET, _MOVE) / order.total_m)
+    return chance
+
+
+def _bell(x: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """Return exp(-x²/2 sd²); what would be nearly nothing is kept at that, for it costs a processor much to tell."""
+    x *= np.float32(np.sqrt(0.5)) / sd
+    x *= x
+    np.negative(x, out=x)
+    return np.exp(np.maximum(x, np.float32(-80), out=x), out=x)
 
 
 def _passes(weight: np.ndarray, step: np.ndarray, head: np.ndarray) -> np.ndarray:
     """Return the probability of each place in the light of all others of its stretch (forward and backward pass)."""
-    cut = blocks(len(weight))
-    ahead = _forward(weight, step, head, cut)
-    back = np.ones_like(ahead[0])
-    for t in range(len(cut.entry) - 1, 0, -1):
-        ahead[t] *= back
-        entry = cut.entry[t]
-        back = np.einsum("bij,bj->bi", step[entry], weight[entry] * back)
-        back[head[entry] | cut.outside[t] | cut.outside[t - 1]] = 1.0
-        back /= back.sum(axis=1, keepdims=True)
-    ahead[0] *= back
-    both = cut.middle(ahead)
-    return np.asarray(both / both.sum(axis=1, keepdims=True))
-
-
-def _forward(weight: np.ndarray, step: np.ndarray, head: np.ndarray, cut: Blocks) -> np.ndarray:
-    ahead = np.empty((*cut.entry.shape, weight.shape[1]))
-    share = weight[cut.entry[0]]
-    for t, entry in enumerate(cut.entry):
-        if t:
-            share = weight[entry] * np.einsum("bi,bij->bj", share, step[entry])
-        begins = head[entry] | cut.outside[t]
-        share[begins] = weight[entry[begins]]
-        share /= share.sum(axis=1, keepdims=True)
-        ahead[t] = share
-    return ahead
+    cut = blocks(len(head))
+    core, alone = cut.core, weight[:, cut.entry]
+    leads = np.take(step * weight, cut.entry, axis=-1)  # from place to place, and how the fix suits the latter
+    begins = head[cut.entry] | cut.outside
+    begins[0] = True
+    share = np.empty((len(core), *alone[:, 0].shape), np.float32)
+    ahead = back = np.ones_like(alone[:, 0])
+    for t in range(core.stop):
+        ahead = np.where(begins[t], alone[:, t], (ahead[:, None] * leads[:, :, t]).sum(axis=0))
+        ahead /= ahead.sum(axis=0)
+        if t in core:
+            share[t - core.start] = ahead
+    for t in range(len(begins) - 1, core.start - 1, -1):
+        if t in core:
+            share[t - core.start] *= back
+        back = np.where(begins[t], 1.0, (leads[:, :, t] * back).sum(axis=1))
+        back /= back.sum(axis=0)
+    share /= share.sum(axis=1, keepdims=True)
+    return cut.along(share.swapaxes(1, 2)).T

@@ -1,7 +1,8 @@
 """Joints that were fused at one place while the string was pulled away: their fixes say where the machine stood.
 
 Decided by likelihood: along a path, fixes of neighbours lie a pipe length apart where the machine walks along the
-line, and on one spot where it stays. Three joints in a row are enough if the fixes are good enough to tell.
+line, and on one spot where it stays. Three joints in a row are enough if the fixes are good enough to tell; two, if
+the length of the pipe between them is stated, for else it may have been a short one.
 """
 
 import numpy as np
@@ -36,12 +37,28 @@ def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, i
     over = _together(xy, at, sd, path, 2)  # on one spot, whatever the fix between them says
     together[:-1] |= over & np.roll(together, 1)[:-1]
     together[1:] |= over & np.roll(together, -1)[1:]
-    for run in _runs(together):
+    stated = np.diff(np.cumsum(np.isnan(paths.length_m))[has]) == 0
+    stated |= _closes_in_full(paths, xy_m, tally, has, stick_m)
+    for run in _runs(together, stated):
         first, last = _on_the_spot(xy, sd, *run)
         here = slice(first, last + 1)
-        if last - first > 1 and _stays(xy[here], at[here], float(np.median(sd[here]))):
+        if last > first and _stays(xy[here], at[here], float(np.median(sd[here]))):
             out[has[first] : has[last] + 1] = True
     return out
+
+
+def _closes_in_full(paths: Paths, xy_m: np.ndarray, tally: np.ndarray, has: np.ndarray, stick_m: float) -> np.ndarray:
+    """Whether the fixes before and after each step leave room for its pipe at full length, shape (steps,).
+
+    Then two joints on one spot were made at a stand; where they leave no room the pipe between the two was short.
+    """
+    every = np.flatnonzero(np.isfinite(xy_m[paths.row, 0]))
+    at = np.searchsorted(every, has)
+    left, right = at[:-1] - 1, at[1:] + 1
+    inside = (left >= 0) & (right < len(every))
+    a, c = every[np.maximum(left, 0)], every[np.minimum(right, len(every) - 1)]
+    room = np.hypot(*(xy_m[paths.row[c]] - xy_m[paths.row[a]]).T)
+    return np.asarray(inside & (paths.path[a] == paths.path[c]) & (np.abs(room - (tally[c] - tally[a])) < stick_m / 3))
 
 
 def _on_the_spot(xy: np.ndarray, sd: np.ndarray, first: int, last: int) -> tuple[int, int]:
@@ -59,10 +76,10 @@ def _together(xy: np.ndarray, tally: np.ndarray, sd: np.ndarray, path: np.ndarra
     return np.asarray((odds > 0) & (path[lag:] == path[:-lag]))
 
 
-def _runs(together: np.ndarray) -> list[tuple[int, int]]:
-    """Return the first and last entry of each run of two or more steps."""
+def _runs(together: np.ndarray, stated: np.ndarray) -> list[tuple[int, int]]:
+    """Return the first and last entry of each run of two or more steps, or of one whose length is stated."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], together, [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= 2]
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= 2 or stated[a]]
 
 
 def _stays(xy: np.ndarray, tally: np.ndarray, sd: float) -> bool:

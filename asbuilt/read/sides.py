@@ -138,7 +138,9 @@ def _each_pipe_once(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Set aside a pipe of several lengths; keep one row of a pipe that is listed again with the same length."""
     frame, notes, again = frame.copy(), [], []
     named = frame[(frame["reason"] == "") & frame["pipe"].notna()]
-    for pipe, rows in named[named.duplicated("pipe", keep=False)].groupby("pipe", sort=False):
+    named = named.assign(one=named["pipe"].str.strip().str.casefold())  # as serials are compared when joints are linked
+    for _, rows in named[named.duplicated("one", keep=False)].groupby("one", sort=False):
+        pipe = rows["pipe"].iloc[0]
         places = ", ".join(f"{m:.3f} m in {w}" for m, w in zip(rows["length_m"], rows["where"], strict=True))
         if np.ptp(rows["length_m"].to_numpy()) > _SAME_LENGTH:
             frame.loc[rows.index, "reason"] = f"pipe {pipe} has several lengths: {places}"

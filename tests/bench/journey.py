@@ -2,7 +2,9 @@
 
 `python -m tests.bench.journey --joints 10000 --vertices 2000` makes an invented line and records in a temporary
 folder, builds it, and prints CPU seconds (least of the repeats) and ratios. Floors: `pyarrow.csv` for reading, plain
-`shapely.line_locate_point` and a nearest query of an `STRtree` of the legs for placing, bare `sqlite3.executemany` of
+`shapely.line_locate_point` and plain nearest-point placing for placing (an `STRtree` of the legs built, asked for the
+nearest leg of each point, and chainage and offset on it); `its heart` is what placing spends in candidates, sequence
+and adjustment. Bare `sqlite3.executemany` of
 prepared rows of all tables, without an index, for what is written. Absolute figures belong to
 one machine; ratios carry.
 """
@@ -12,7 +14,11 @@ import sqlite3
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
+from types import ModuleType
+from unittest.mock import patch
 
 import geopandas
 import numpy as np
@@ -24,10 +30,12 @@ import shapely
 
 from asbuilt import build as journey
 from asbuilt import procedures, settings
+from asbuilt.alignment import MeasuredLine
 from asbuilt.judge.derived import derive
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.windows import judge_windows
+from asbuilt.place import placing
 from asbuilt.place.adjusting import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, place
@@ -101,6 +109,39 @@ def least(run: Callable[[], object], repeats: int = 3) -> float:
     return min(spent)
 
 
+def least_within(run: Callable[[], object], module: ModuleType, *names: str, repeats: int = 3) -> float:
+    """Return the least CPU time of some runs that is spent in the named functions of a module, seconds."""
+    spent = []
+
+    def timed(function: Callable[..., object]) -> Callable[..., object]:
+        def call(*args: object, **kwargs: object) -> object:
+            start = time.process_time()
+            found = function(*args, **kwargs)
+            spent[-1] += time.process_time() - start
+            return found
+
+        return call
+
+    with ExitStack() as stack:
+        for name in names:
+            stack.enter_context(patch.object(module, name, timed(getattr(module, name))))
+        for _ in range(repeats):
+            spent.append(0.0)
+            run()
+    return min(spent)
+
+
+def nearest_point(line: MeasuredLine, xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Plain nearest-point placing: chainage and offset (+ right) on the nearest leg of each point, shapes (n,)."""
+    legs = shapely.linestrings(np.stack([line.xy[:-1], line.xy[1:]], axis=1))
+    point, leg = shapely.STRtree(legs).query_nearest(shapely.points(xy), all_matches=False)
+    way, away = line.xy[leg + 1] - line.xy[leg], xy[point] - line.xy[leg]
+    along = np.clip((away * way).sum(axis=1) / (way**2).sum(axis=1), 0.0, 1.0)
+    chainage = line.measure[leg] + along * (line.measure[leg + 1] - line.measure[leg])
+    apart = away - along[:, None] * way
+    return chainage, np.sign(way[:, 1] * apart[:, 0] - way[:, 0] * apart[:, 1]) * np.hypot(*apart.T)
+
+
 def sqlite_floor(as_built: object, path: Path) -> None:
     """Write the same tables as prepared rows into a bare SQLite file."""
     path.unlink(missing_ok=True)
@@ -139,12 +180,12 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     target = Target(designs.frame, designs.area)
     rows = read(route, target).rows
     line = designs.lines[0].line
-    whole, legs = shapely.linestrings(line.xy), shapely.linestrings(np.stack([line.xy[:-1], line.xy[1:]], axis=1))
-    points = shapely.points(rows[["easting", "northing"]].to_numpy())
+    xy = rows[["easting", "northing"]].to_numpy(float)
+    whole, points = shapely.linestrings(line.xy), shapely.points(xy)
     told = rows.join(lineage(rows, route.route.timezone).rows)
     sides = Sides(read_tally(route), read_survey(route, target))
     located, _, _ = placed(told, designs, sides, settings=route)
-    known, lines = told.assign(surveyed=False), [("main", line)]
+    known = told.assign(surveyed=False)
     laying = Laying(Reach(100.0, 2.0), Sticks(12.0, 0.05, 0.003, 2.0))
     procedure = procedures.load(route.window.procedure, folder)
     recorded = frozenset({"soak_time", "heater_temperature", "fusion_pressure"})
@@ -152,18 +193,22 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     ready = {n: prepared(f) for n, f in as_built.tables.items()}
     floors: dict[str, Callable[[], object]] = {
         "pyarrow.csv": lambda: pyarrow.csv.read_csv(folder / "records.csv"),
-        "STRtree nearest": lambda: shapely.STRtree(legs).query_nearest(points),
+        "nearest point": lambda: nearest_point(line, xy),
         "line_locate_point": lambda: shapely.line_locate_point(whole, points),
         "bare sqlite3": lambda: sqlite_floor(ready, folder / "a.sqlite"),
     }
+
+    def run() -> object:
+        return place(known, [("main", replace(line))], laying)  # a line whose tree has yet to be built
+
     in_line, windows = np.ones(len(rows), dtype=bool), {"procedure": procedure, "settings": route, "recorded": recorded}
     stages: tuple[tuple[str, str, Callable[[], object]], ...] = (
         ("read", "pyarrow.csv", lambda: read(route, target)),
-        ("place", "STRtree nearest", lambda: place(known, lines, laying)),
-        ("place", "line_locate_point", lambda: place(known, lines, laying)),
-        ("lineage", "STRtree nearest", lambda: lineage(rows, route.route.timezone)),
-        ("judge windows", "STRtree nearest", lambda: judge_windows(rows, derive(rows, route), **windows)),
-        ("judge places", "STRtree nearest", lambda: judge_places(located, Window(2.0, 12.0), in_line=in_line)),
+        ("place", "nearest point", run),
+        ("place", "line_locate_point", run),
+        ("lineage", "nearest point", lambda: lineage(rows, route.route.timezone)),
+        ("judge windows", "nearest point", lambda: judge_windows(rows, derive(rows, route), **windows)),
+        ("judge places", "nearest point", lambda: judge_places(located, Window(2.0, 12.0), in_line=in_line)),
         ("GeoPackage", "bare sqlite3", lambda: _afresh(geopackage.write_geopackage, as_built, folder / "a.gpkg")),
         ("map", "bare sqlite3", lambda: webmap.write_map(as_built, folder / "m.html")),
         ("workbook", "bare sqlite3", lambda: joint_log.write_workbook(as_built, folder / "l.xlsx")),
@@ -174,6 +219,8 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     for stage, floor, ours in stages:
         a, b = least(ours), least(floors[floor])
         print(f"{stage:<16}{a:>9.3f}   {floor:<20}{b:>9.3f}{a / b:>8.1f}")
+    a, b = least_within(run, placing, "candidates", "by_order", "place_pieces"), least(floors["nearest point"])
+    print(f"{'its heart':<16}{a:>9.3f}   {'nearest point':<20}{b:>9.3f}{a / b:>8.1f}")
     start = time.process_time()
     journey.build(route)
     print(f"{'whole build':<16}{time.process_time() - start:>9.3f}   (without publishing)")

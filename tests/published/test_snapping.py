@@ -4,12 +4,9 @@ The nearest answers were also measured with shapely 2.2; the truth is plain geom
 """
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from asbuilt.alignment import Candidates, MeasuredLine, project
-from asbuilt.judge.places import SURE_OF_LEG
-from asbuilt.place.nearest import Reach, place
 
 CLOSED_FORM = pytest.mark.computed("plane geometry in closed form")
 
@@ -42,17 +39,6 @@ def test_a_hairpin_has_the_joint_right_of_either_leg() -> None:
     found = on(HAIRPIN, *LAID)
     assert found.offset == pytest.approx([4.6, 5.4, 4.6, 5.4, 4.8, 5.2, 4.9, 5.1])
     assert np.abs(found.offset) == pytest.approx(found.distance)
-
-
-@CLOSED_FORM
-def test_no_leg_of_a_hairpin_is_sure_when_fixes_are_as_coarse_as_its_width() -> None:
-    east, north = np.array(LAID).T
-    rows = pd.DataFrame({"easting": east, "northing": north, "sd_m": 1.0, "frame_accuracy_m": 0.0, "line": None})
-    rows = rows.assign(machine=None, fused_at=None)  # no order is known: each fix stands for itself
-    found = place(rows, [("main", HAIRPIN)], metres_per_unit=1.0, reach=Reach(100.0, 2.0, 20.0))
-    assert found["chainage_m"].tolist() == pytest.approx([190, 40, 150, 80])
-    assert found["other_chainage_m"].tolist() == pytest.approx([20, 170, 60, 130])
-    assert (found["leg_probability"] < SURE_OF_LEG).all()
 
 
 @CLOSED_FORM

@@ -1,0 +1,39 @@
+"""How far fixes really scatter: found from the fixes, as far as there are joints to show it."""
+
+import numpy as np
+import pytest
+
+from asbuilt.place.noise import noise
+from tests.bench.truth import related
+from tests.place_rows import STICK
+
+
+@pytest.mark.parametrize(("factor", "r"), [(1.0, 0.3), (2.0, 0.3), (0.5, 0.0), (1.0, 0.8)])
+def test_the_scatter_of_fixes_is_found_from_the_fixes(factor, r):
+    n = 3000
+    values = related(np.random.default_rng(5), n, sd=3.0 * factor, correlation=r).T
+    found = noise(values, np.full(n, 3.0), np.zeros(n, np.int64), np.zeros(n, np.int64), groups=1)
+    assert found.factor[0] == pytest.approx(factor, rel=0.12)
+    assert found.correlation[0] == pytest.approx(r, abs=0.12)
+
+
+def test_few_joints_change_little_of_the_stated_scatter():
+    values = np.random.default_rng(1).normal(0, 30.0, (2, 4))
+    found = noise(values, np.full(4, 3.0), np.zeros(4, np.int64), np.zeros(4, np.int64), groups=2)
+    assert found.factor[0] < 6  # ten times as much was seen, by four joints
+    assert found.factor[1] == 1.0  # of the other group nothing was seen
+
+
+def test_each_group_has_its_own_scatter_and_a_jump_adds_nothing_to_it():
+    rng = np.random.default_rng(2)
+    group = np.repeat([0, 1], 400)
+    jumps = STICK * (3.0 * (np.arange(800) >= 200) + 2.0 * (np.arange(800) >= 600))
+    values = rng.normal(0, 1, (2, 800)) * np.where(group, 5.0, 1.0) + jumps
+    found = noise(values, np.ones(800), np.zeros(800, np.int64), group, groups=2)
+    assert found.factor == pytest.approx([1.0, 5.0], rel=0.15)
+
+
+def test_steps_that_are_all_longer_than_thought_are_no_noise():
+    values = np.random.default_rng(3).normal(0, 1, (2, 300)) + np.array([[STICK], [0.0]]) * np.arange(300)
+    found = noise(values, np.ones(300), np.zeros(300, np.int64), np.zeros(300, np.int64), groups=1)
+    assert found.factor == pytest.approx([1.0], rel=0.2)
