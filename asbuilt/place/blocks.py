@@ -1,7 +1,8 @@
 """A long chain cut into blocks that overlap, so that a pass along the chain is a pass over all blocks at once.
 
-What lies farther away than the overlap has no say any more in what a joint is; where a chain begins anew, nothing
-before it has. So the middle of each block is as good as a pass over the whole.
+What lies farther away than the overlap has little to add on how many sticks a joint stands from its neighbours, or on
+which leg; where a chain begins anew, nothing before it has. What a whole run adds to the place itself comes from the
+adjustment, which knows no blocks.
 """
 
 from dataclasses import dataclass

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from asbuilt.place.adjusting import Placed
+from asbuilt.place.along import Placed
 from asbuilt.place.levels import CELLS
 
 _TAIL = 0.025  # on either side of a bracket
@@ -17,16 +17,26 @@ def brackets(placed: Placed) -> pd.DataFrame:
     `missing` of them, with 95 % between `low` and `high`. Reaches that share a joint are one.
     """
     found: list[dict[str, int]] = []
-    for at in np.flatnonzero(placed.missing > 0):
+    usual = _usual(placed)
+    for at in np.flatnonzero(placed.missing > usual):
         first, last = _reach(placed, int(at))
         if found and first < found[-1]["last"] and placed.piece[first] == placed.piece[found[-1]["first"]]:
-            found[-1] |= {"last": last, "missing": found[-1]["missing"] + int(placed.missing[at])}
+            found[-1] |= {"last": last, "missing": found[-1]["missing"] + int(placed.missing[at] - usual[at])}
         else:
             found.append({"first": first, "last": last, "before": int(at) - 1, "after": int(at)})
-            found[-1]["missing"] = int(placed.missing[at])
+            found[-1]["missing"] = int(placed.missing[at] - usual[at])
     for row in found:
         row["low"], row["high"] = _bounds(placed, row["first"], row["last"], row["missing"])
     return pd.DataFrame(found, columns=list(COLUMNS)).astype(np.int64)
+
+
+def _usual(placed: Placed) -> np.ndarray:
+    """Return how many joints the machine of each piece leaves out as a rule, for others to make, shape (n,).
+
+    Sticks are joined in pairs first, and two machines take turns: what each of them skips every time is not missing.
+    """
+    steps = pd.Series(np.where(placed.head, np.nan, placed.missing))
+    return steps.groupby(placed.piece).transform("median").fillna(0).to_numpy().astype(np.int64)
 
 
 def _reach(placed: Placed, at: int) -> tuple[int, int]:
@@ -46,8 +56,8 @@ def _reach(placed: Placed, at: int) -> tuple[int, int]:
 
 
 def _above(placed: Placed, entry: int, level: float) -> float:
-    share = placed.levels.share[entry]
-    return float(share[placed.levels.cell[entry] + np.arange(len(share)) > level].sum())
+    first = int(np.floor(level)) + 1 - int(placed.levels.cell[entry])
+    return float(placed.levels.share[entry, max(first, 0) :].sum())
 
 
 def _bounds(placed: Placed, first: int, last: int, missing: int) -> tuple[int, int]:
@@ -55,7 +65,10 @@ def _bounds(placed: Placed, first: int, last: int, missing: int) -> tuple[int, i
     share = placed.levels.share[last]
     rise = placed.levels.cell[last] + np.arange(len(share)) - placed.levels.likeliest[first]
     sticks = np.rint(rise / CELLS).astype(int)
-    counts = np.maximum(np.unique(sticks), 0)
-    total = np.cumsum([share[sticks == k].sum() for k in np.unique(sticks)])
-    low, high = counts[np.searchsorted(total, _TAIL)], counts[min(np.searchsorted(total, 1 - _TAIL), len(counts) - 1)]
+    counts = np.maximum(np.arange(sticks[0], sticks[-1] + 1), 0)
+    total = np.cumsum(np.bincount(sticks - sticks[0], weights=share))
+    low, high = (
+        counts[np.searchsorted(total, _TAIL)],
+        counts[min(int(np.searchsorted(total, 1 - _TAIL)), len(counts) - 1)],
+    )
     return min(int(low), missing), max(int(high), missing)

@@ -67,7 +67,7 @@ class Levels:
 
 def levels(chain: Chain, *, stick_m: float) -> Levels:
     """Return the levels of a chain."""
-    middle = CELLS * np.rint(running_median(chain.level_m, chain.head) / stick_m).astype(np.int64)
+    middle = np.rint(running_median(chain.level_m, chain.head) / (stick_m / CELLS)).astype(np.int64)
     fits = _fits(chain, middle * (stick_m / CELLS), stick_m)
     cut = blocks(len(middle))
     parts = [_passes(_part(fits, chain.head, middle, part)) for part in cut.parts(_AT_ONCE)]

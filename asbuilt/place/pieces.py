@@ -218,5 +218,5 @@ def _votes(piece: np.ndarray, at_m: np.ndarray, at: np.ndarray, count: int) -> t
 
 def _parts(piece: np.ndarray, path: np.ndarray, count: int) -> np.ndarray:
     """Return in how many pieces each path falls, shape (count,)."""
-    pairs = np.unique(np.column_stack([path, piece]), axis=0)
-    return np.bincount(pairs[:, 0], minlength=count)
+    size = piece.max(initial=0) + 1
+    return np.bincount(np.unique(path * size + piece) // size, minlength=count)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from asbuilt.place.adjusting import Around, Sticks, place_pieces
+from asbuilt.place.along import Around, Sticks, place_pieces
 from asbuilt.place.brackets import brackets
 from asbuilt.place.candidates import Lines, Reach, believed_sd_m, candidates
 from asbuilt.place.links import Paths, paths
@@ -81,8 +81,8 @@ def _ranked(found: pd.DataFrame, rows: pd.DataFrame, walk: Paths, *, lines: Line
     total = sum(line.measure[-1] - line.measure[0] for _, line in lines)
     order = Order(laying.sticks.stick_m, laying.reach.offset_m, total)
     probability = by_order(found, walk, believed_sd_m(rows), order)
-    found = found.assign(probability=probability, unlikely=-probability.round(9))
-    found = found.sort_values(["point", "unlikely", "distance", "line", "measure"], kind="stable", ignore_index=True)
+    ranked = np.lexsort((-probability.round(9), found["point"].to_numpy()))  # stable: they come sorted by distance
+    found = found.assign(probability=probability).iloc[ranked].reset_index(drop=True)
     point = found["point"].to_numpy()
     starts = np.flatnonzero(np.diff(point, prepend=-1) != 0)
     return found.assign(rank=np.arange(len(point)) - np.repeat(starts, np.diff(starts, append=len(point))))

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.outcome import JOINT, SUPERSEDED
-from asbuilt.place.adjusting import Sticks
+from asbuilt.place.along import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, Placement, place
 from asbuilt.place.shots import with_shots

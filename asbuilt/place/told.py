@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.alignment import project
-from asbuilt.place.adjusting import Around, Placed
+from asbuilt.place.across import across
+from asbuilt.place.along import Around, Placed
 from asbuilt.place.candidates import Lines, Reach, how_far_m, names_no_line
-from asbuilt.place.laid import across
 from asbuilt.place.links import Paths
 from asbuilt.place.pieces import Fixes, Pieces
 from asbuilt.place.radius import radius95_m

@@ -87,11 +87,8 @@ class Sides:
         """What was found in the files and used as found, and each row that was left out, with its reason."""
         left_out = pd.concat([self.tally.set_aside, self.survey.set_aside])
         rows = left_out[["source_file", "source_row", "reason"]].itertuples(index=False)
-        return (
-            *self.tally.notes,
-            *self.survey.notes,
-            *(f"{file} row {row}: left out, {why}" for file, row, why in rows),
-        )
+        said = [f"{file} row {row}: left out, {why}" for file, row, why in rows]
+        return (*self.tally.notes, *self.survey.notes, *said)
 
 
 def read_tally(settings: Settings) -> Tally:

@@ -36,7 +36,7 @@ from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.windows import judge_windows
 from asbuilt.place import placing
-from asbuilt.place.adjusting import Sticks
+from asbuilt.place.along import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, place
 from asbuilt.place.route import placed

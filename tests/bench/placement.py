@@ -20,7 +20,7 @@ import shapely
 from asbuilt.alignment import locate
 from asbuilt.judge.gaps import LineEnds, find_gaps
 from asbuilt.judge.unplaced import less_unplaced
-from asbuilt.place.adjusting import Sticks
+from asbuilt.place.along import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, place
 from tests.bench.journey import least
