@@ -8,11 +8,13 @@ from zoneinfo import ZoneInfo
 from asbuilt import procedures, tables
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.errors import Problem, SettingsError
+from asbuilt.judge.bending import bends
 from asbuilt.judge.derived import derive
+from asbuilt.judge.findings import findings, shared_offsets
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.places import Window, judge_places
-from asbuilt.judge.said import bends, bends_of_design, said_of_groups
+from asbuilt.judge.said import said_of_groups
 from asbuilt.judge.windows import judge_windows, unknown_requirements
 from asbuilt.outcome import JOINT
 from asbuilt.place.route import placed
@@ -25,7 +27,7 @@ from asbuilt.read.sides import Sides, read_survey, read_tally
 from asbuilt.settings import Settings
 from asbuilt.tabulate.counts import count
 from asbuilt.tabulate.info import info_table
-from asbuilt.tabulate.joints import checks_table, joints_table, records_table
+from asbuilt.tabulate.joints import checks_table, findings_table, joints_table, records_table
 from asbuilt.tabulate.journey import Journey
 from asbuilt.tabulate.lines import alignment_table, gaps_table, marks_table, pipes_table, vertices_table
 from asbuilt.tabulate.moments import as_of, beyond
@@ -51,18 +53,19 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=readings.recorded)
     in_line = (rows["outcome"] == JOINT).to_numpy()
     window = Window(settings.window.position.offset, settings.pipe.stick, settings.route.length_unit)
-    places = judge_places(rows, window, in_line=in_line)
-    laid = bends(rows, derived, designs, settings)
+    places, laid = judge_places(rows, window, in_line=in_line), bends(rows, derived, designs, settings)
+    found = findings(rows, laid, designs, settings=settings, zone=zone, window=window)
+    places = shared_offsets(places, found, rows, settings=settings, window=window)
     rows = rows.assign(position_verdict=places.joints["position_verdict"])
-    shared = said_of_groups(rows, placement, designs, settings=settings, zone=zone, window=window)
     step("finding gaps and making tables")
     reasons = places.joints["reasons"] + laid.joints["reasons"]
-    journey = Journey(designs, readings, rows, derived, judged, reasons, zone, placement.gaps, sides)
+    journey = Journey(designs, readings, rows, derived, judged, reasons, zone, placement.gaps, sides, found)
     moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
     title = _title(settings, designs, procedure, moment)
     late = beyond(moment, rows["fused_at"]) & in_line
     said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
-    said += [*unclear, *laid.statements, *bends_of_design(rows, designs, settings)]
+    said += [*unclear, *laid.statements]
+    shared = said_of_groups(rows, placement, found, settings)
     groups = unrecorded_by_source(rows[in_line], judged.checks)
     every = (*lines.statements, *places.statements, *shared, *groups, *said)
     return _tabulated(journey, title=title, procedure=procedure, settings=settings, said=every)
@@ -102,6 +105,7 @@ def _tabulated(
     joints, gaps = joints_table(journey), gaps_table(journey, settings)
     pipes = pipes_table(journey, joints, gaps)
     records = records_table(journey)
+    found = findings_table(journey)
     counts = count(journey, joints=joints, gaps=gaps, pipes=pipes, records=records)
     notes = (*journey.designs.notes, *journey.readings.notes, *journey.sides.notes)
     frames = {
@@ -115,6 +119,7 @@ def _tabulated(
         "ties": tables.empty(tables.TIES),
         "window_checks": checks_table(journey, joints),
         "records": records,
+        "findings": found,
         "decisions": tables.empty(tables.DECISIONS),
     }
     how = {"title": title, "counts": counts, "procedure": procedure, "settings": settings, "said": (*said, *notes)}

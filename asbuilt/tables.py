@@ -338,6 +338,18 @@ TIES = Table(
     geometry="LineString",
 )
 
+FINDINGS = Table(
+    "findings",
+    "What a group of joints shares and somebody has to look at: said once, never applied by the tool itself.",
+    (
+        _text("kind", "Kind", "offset, clock, frame, decimals, bend and the like"),
+        _count("joints_n", "Joints", "how many it concerns"),
+        _text("statement", "Statement", "what was found, with figures"),
+        _text("proposal", "Proposal", "line for route.toml that would put it right; empty: none"),
+        _text("joints", "Joint ids", "of those concerned"),
+    ),
+)
+
 DECISIONS = Table(
     "decisions",
     "What named persons decided. Empty: this version reads no decisions.",
@@ -375,6 +387,7 @@ ALL = (
     TIES,
     WINDOW_CHECKS,
     RECORDS,
+    FINDINGS,
     DECISIONS,
     BUILD_INFO,
 )

@@ -114,11 +114,22 @@ function outstandingRows() {
   return items;
 }
 
+function outstandingFindings() {
+  const items = [];
+  for (let i = 0; i < record.findings.rows; i++) {
+    items.push({
+      choice: null, line: null, chainage: null, station: null, why: [finding("kind", i) + " of a group"],
+      words: finding("statement", i), name: ["", finding("joints_n", i) + " joints"],
+    });
+  }
+  return items;
+}
+
 // By line and chainage; what has no place comes last, for it has no order along the line.
 function outstandingItems() {
   const place = new Map(lines.map(function (line, i) { return [line.name, i]; }));
   function key(item) { return item.chainage === null ? [Infinity, 0] : [place.has(item.line) ? place.get(item.line) : 1e6, item.chainage]; }
-  const items = outstandingJoints().concat(outstandingGaps(), outstandingRows());
+  const items = outstandingJoints().concat(outstandingGaps(), outstandingFindings(), outstandingRows());
   items.forEach(function (item, i) { item.key = key(item).concat(i); });
   return items.sort(function (a, b) {
     return a.key[0] === b.key[0] ? a.key[1] - b.key[1] || a.key[2] - b.key[2] : a.key[0] - b.key[0];

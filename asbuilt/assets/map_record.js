@@ -21,6 +21,7 @@ const position = reader(record.positions);
 const check = reader(record.checks);
 const limit = reader(record.checks.limits);
 const setAside = reader(record.set_aside);
+const finding = reader(record.findings);
 
 // Rows that belong to joints lie in the order of the joints: the first row of each joint follows from the counts.
 function firstRows(table) {

@@ -94,7 +94,7 @@ def _within(group: np.ndarray, at: np.ndarray, share: np.ndarray, reach: float) 
     key = group * (np.ptp(at) + 4 * reach) + at
     ranked = np.argsort(key, kind="stable")
     total = np.concatenate([[0.0], np.cumsum(share[ranked])])
-    low, high = (np.searchsorted(key[ranked], key + by, side) for by, side in ((-reach, "left"), (reach, "right")))
+    low, high = np.searchsorted(key[ranked], key - reach), np.searchsorted(key[ranked], key + reach, side="right")
     return np.asarray(total[high] - total[low])
 
 

@@ -31,6 +31,7 @@ _GAP_COLUMNS = (
 )  # fmt: skip
 _MARK_COLUMNS = ("line", "chainage_m", "station", "rank")
 _LIMIT_COLUMNS = ("check", "low", "high", "unit", "required", "source", "status")
+_FINDING_COLUMNS = ("kind", "joints_n", "statement")
 _SET_ASIDE_COLUMNS = ("source_file", "sheet", "source_row", "reason")
 
 
@@ -45,6 +46,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
         "gaps": _table(tables["gaps"], _GAP_COLUMNS) | {"paths": _paths(tables["gaps"], wkt)},
         "marks": _table(_with_points(tables["chainage_marks"], wkt), (*_MARK_COLUMNS, "latitude", "longitude")),
         "lines": _lines(tables["alignment"], tables["alignment_vertices"], wkt),
+        "findings": _table(tables["findings"], _FINDING_COLUMNS),
         "set_aside": _table(records[records["outstanding"].astype(bool)], _SET_ASIDE_COLUMNS),
         "title": {
             "crs": as_built.title.crs,

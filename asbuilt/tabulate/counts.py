@@ -35,7 +35,7 @@ def count(
         position=_by_verdict(line["position_verdict"]),
         gaps=len(real_gaps),
         missing_records=int(real_gaps["missing_records"].sum()),
-        outstanding=int(stands_out.sum()) + len(open_gaps) + int(records["outstanding"].sum()),
+        outstanding=int(stands_out.sum()) + len(open_gaps) + int(records["outstanding"].sum()) + len(journey.findings),
         length_m=length,
         covered_m=float(length - sum(_uncovered(gaps, d) for d in journey.designs.lines)) if len(pipes) else 0.0,
     )

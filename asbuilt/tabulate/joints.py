@@ -83,3 +83,19 @@ def records_table(journey: Journey) -> pd.DataFrame:
     ]
     aside = (rows["outcome"] == SET_ASIDE) & ~rows["why_not"].isin(NO_RECORD)
     return tables.conform(rows.assign(reason=reason, outstanding=aside), tables.RECORDS)
+
+
+def findings_table(journey: Journey) -> pd.DataFrame:
+    """Return what groups of joints share, in the order found."""
+    rows = journey.rows
+    found = [
+        {
+            "kind": finding.kind,
+            "joints_n": len(finding.rows),
+            "statement": finding.statement,
+            "proposal": finding.proposal,
+            "joints": ", ".join(rows.loc[finding.rows, "joint_id"].fillna("")),
+        }
+        for finding in journey.findings
+    ]
+    return tables.conform(pd.DataFrame(found), tables.FINDINGS) if found else tables.empty(tables.FINDINGS)

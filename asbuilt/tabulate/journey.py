@@ -10,6 +10,7 @@ import shapely
 
 from asbuilt.alignment import locate
 from asbuilt.judge.derived import Derived
+from asbuilt.judge.finding import Finding
 from asbuilt.judge.windows import Judged
 from asbuilt.outcome import JOINT, KEPT
 from asbuilt.read.alignments import Design, Designs
@@ -30,6 +31,7 @@ class Journey:
     zone: ZoneInfo
     hiding: pd.DataFrame  # between which joints missing records hide, as of `place.placing`
     sides: Sides
+    findings: tuple[Finding, ...]  # of groups
 
     @property
     def design_by_line(self) -> Mapping[str, Design]:
