@@ -8,6 +8,7 @@ from asbuilt.look import CANNOT_TELL, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 _HAIR = 1e-9
 
 TWO_SIDED_95 = 1.959963984540054  # standard normal, 97.5 % quantile
+SURE_OF_LEG = 0.95  # below this probability which leg a joint lies on cannot be told
 RADIUS_95 = 2.447746830680816  # sqrt(-2 ln 0.05): circular normal, 95 % radius in standard deviations of one axis
 
 # Where no accuracy is stated: the poor end of what recreational receivers are quoted at (3-15 m, 95 %; second-hand,

@@ -53,7 +53,7 @@ def test_twin_lines_nearer_than_the_window_are_not_told_apart_by_many_fixes():
 
 
 def test_twin_lines_whose_records_name_their_line_are_told_apart():
-    case = twins(np.random.default_rng(0), told=True)
+    case = twins(np.random.default_rng(0), told=("one", "two"))
     named = case.rows["line"].map({"one": "main", "two": "second"})
     found = placed(case.rows.assign(line=named), *(line for _, line in case.lines)).joints
     assert (found["line"] == named)[named.notna()].all()
@@ -100,3 +100,12 @@ def test_without_an_order_each_fix_keeps_the_likelier_leg():
     alone = by_the_order(case, case.rows.assign(machine=None)).reshape(-1, 2)
     by_fix = candidates_of(case)["probability"].to_numpy().reshape(-1, 2)
     assert (alone.argmax(axis=1) == by_fix.argmax(axis=1)).all()
+
+
+def test_a_twin_whose_place_is_taken_lies_on_the_other_line():
+    """The records of one line name it; those of the other name none, and all the same cannot lie where the first do."""
+    case = twins(np.random.default_rng(0), told=("one",))
+    named = case.rows["line"].map({"one": "main"})
+    found = placed(case.rows.assign(line=named), *(line for _, line in case.lines)).joints
+    assert found["line"].to_list() == case.truth["line"].map({"one": "main", "two": "second"}).to_list()
+    assert (found["leg_probability"] >= 0.95).all()

@@ -8,9 +8,8 @@ import pandas as pd
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.outcome import TRIAL
 from asbuilt.quantities import METRE, LengthUnit
-from asbuilt.window import TWO_SIDED_95, judge_uncertain
+from asbuilt.window import SURE_OF_LEG, TWO_SIDED_95, judge_uncertain
 
-SURE_OF_LEG = 0.95
 _MOST = 0.8  # of the fixes of a file
 
 

@@ -12,8 +12,8 @@ import pandas as pd
 
 from asbuilt.alignment import MeasuredLine, bearing_deg
 from asbuilt.judge.finding import Finding
-from asbuilt.judge.places import SURE_OF_LEG, Window
-from asbuilt.window import ASSUMED_SD_M
+from asbuilt.judge.places import Window
+from asbuilt.window import ASSUMED_SD_M, SURE_OF_LEG
 
 _LEAST = 8  # joints that share an offset; of fewer it is said one by one
 _PROVEN = 3.0  # standard errors

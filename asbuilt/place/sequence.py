@@ -13,12 +13,13 @@ import pandas as pd
 
 from asbuilt.place.blocks import blocks
 from asbuilt.place.links import MET, Paths
-from asbuilt.window import TWO_SIDED_95
+from asbuilt.window import SURE_OF_LEG, TWO_SIDED_95
 
 _STEPS = ((0, 0.80), (1, 0.08), (2, 0.03))  # records missing between neighbours in working order, and how likely
 _SHORTER = 0.07  # a pup, a fitting, or joints made at one place: any distance up to a stick
 _MOVE = 0.02  # the crew goes elsewhere: any place is as likely as any other
 _MOVE_MET = 1e-4  # where the serials of the pipes meet nobody moved, unless a fix or a serial is wrong
+_RUN = 3  # places of the joints of a run
 _FREE, _CROWDED = 0.25, 0.5  # what is taken by less is free; what it costs a joint that its place is taken (log)
 _HEARD = 128  # joints of a stretch that have a say in where one of them is
 _RELATED = 3.0  # (1 + r) / (1 - r) for errors of neighbours that correlate by 0.5: so many count as one
@@ -56,8 +57,7 @@ def by_order(found: pd.DataFrame, paths: Paths, sd_m: np.ndarray, order: Order) 
     places = _stretches(paths, begin)
     real = places.candidate >= 0
     alone = np.where(real, probability[places.candidate], 0.0).astype(np.float32)
-    step, move = _steps(found, paths, places, sd_m, order=order)
-    places = _parted(places, step, move, alone > 0)
+    step = _steps(found, paths, places, sd_m, order=order)
     weight = alone ** np.float32(1 / _related(places, sd_m[paths.row], order))
     share = _passes(weight, step, places.head)
     out = probability.copy()
@@ -70,22 +70,16 @@ def by_order(found: pd.DataFrame, paths: Paths, sd_m: np.ndarray, order: Order) 
     return out
 
 
-def _parted(places: _Places, step: np.ndarray, move: np.ndarray, real: np.ndarray) -> _Places:
-    """Begin a stretch anew at each step that can be nothing but a move of the crew: what is before it tells nothing."""
-    pairs = real[:, None] & np.roll(real, 1, axis=1)[None]
-    walks = (np.where(pairs.swapaxes(0, 1), step, 0.0) > 2 * move).any(axis=(0, 1))
-    return _Places(places.entry, places.candidate, places.head | ~walks)
-
-
 def _claimed(found: pd.DataFrame, share: np.ndarray, path: np.ndarray, stick_m: float) -> np.ndarray:
     """Return how far each candidate's place is taken by joints of other paths, shape (candidates,): 1 is taken whole.
 
     Runs placed each by itself can claim one leg twice and leave its twin empty. Joints of a run lie a stick apart, so
-    where another run lies two of its joints are within a stick.
+    where another run lies two of its joints are within a stick. Only a run that is sure of a place takes it away.
     """
-    line, at = found["line"].cat.codes.to_numpy().astype(np.int64), found["measure"].to_numpy(float)
-    every = _within(line, at, share, stick_m)
-    own = _within(path * (line.max() + 1) + line, at, share, stick_m)
+    line, at = pd.factorize(found["line"])[0].astype(np.int64), found["measure"].to_numpy(float)
+    sure = np.where((share >= SURE_OF_LEG) & (np.bincount(path)[path] >= _RUN), share, 0.0)
+    every = _within(line, at, sure, stick_m)
+    own = _within(path * (line.max() + 1) + line, at, sure, stick_m)
     return np.asarray(np.clip((every - own) / 2, 0.0, 1.0))
 
 
@@ -127,13 +121,8 @@ def _related(places: _Places, sd_m: np.ndarray, order: Order) -> np.ndarray:
     return np.asarray(np.maximum(1.0, (alike * fix + seen * common) / (fix + common))[stretch])
 
 
-def _steps(
-    found: pd.DataFrame, paths: Paths, places: _Places, sd_m: np.ndarray, *, order: Order
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return the density of each step to an entry from the entry before, shape (places before, places, n), and that
-
-    of a move of the crew alone, shape (n,).
-    """
+def _steps(found: pd.DataFrame, paths: Paths, places: _Places, sd_m: np.ndarray, *, order: Order) -> np.ndarray:
+    """Return the density of each step to an entry from the entry before, shape (places before, places, n)."""
     measure, line = (a[places.candidate] for a in (found["measure"].to_numpy(float), pd.factorize(found["line"])[0]))
     walk = np.abs(measure - np.roll(measure, 1, axis=1)[:, None]).astype(np.float32)
     same = line == np.roll(line, 1, axis=1)[:, None]
@@ -149,8 +138,8 @@ def _steps(
             walk - (length + k * order.stick_m).astype(np.float32), sd.astype(np.float32)
         )
     chance *= same
-    move = (np.where(met, _MOVE_MET, _MOVE) / order.total_m).astype(np.float32)
-    return chance + move, move
+    chance += np.float32(np.where(met, _MOVE_MET, _MOVE) / order.total_m)
+    return chance
 
 
 def _bell(x: np.ndarray, sd: np.ndarray) -> np.ndarray:

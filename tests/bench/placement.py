@@ -11,7 +11,9 @@ that hold none.
 """
 
 import argparse
+from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -138,16 +140,34 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seeds", type=int, default=20)
     parser.add_argument("--case", default="", help="only cases with this in their name")
+    parser.add_argument("--readme", action="store_true", help="write the table into README.md")
     asked = parser.parse_args()
-    print(f"{'case':<48}{'by':<9}{_HEAD}")
-    for make in CASES:
-        if asked.case not in make(np.random.default_rng(0)).name:
-            continue
-        cases = [make(np.random.default_rng(seed)) for seed in range(asked.seeds)]
-        for by, how in (("nearest", by_nearest_point), ("asbuilt", by_asbuilt)):
-            print(line_of(cases[0].name, by, [score(case, *how(case)) for case in cases]))
+    lines = []
+    for line in _lines(asked.seeds, asked.case):
+        print(line, flush=True)
+        lines.append(line)
     if not asked.case:
         _serpentine()
+    if asked.readme:
+        _into_readme(lines)
+
+
+def _lines(seeds: int, asked: str) -> Iterator[str]:
+    yield f"{'case':<44}{'by':<9}{_HEAD}"
+    for make in CASES:
+        if asked not in make(np.random.default_rng(0)).name:
+            continue
+        cases = [make(np.random.default_rng(seed)) for seed in range(seeds)]
+        for by, how in (("nearest", by_nearest_point), ("asbuilt", by_asbuilt)):
+            yield line_of(cases[0].name, by, [score(case, *how(case)) for case in cases])
+
+
+def _into_readme(lines: list[str]) -> None:
+    readme = Path(__file__).parents[2] / "README.md"
+    before, _, rest = readme.read_text(encoding="utf-8").partition("<!-- bench -->\n")
+    _, _, after = rest.partition("<!-- end bench -->")
+    table = "\n".join(["```", *(line.rstrip() for line in lines), "```", ""])
+    readme.write_text(f"{before}<!-- bench -->\n{table}<!-- end bench -->{after}", encoding="utf-8")
 
 
 _HEAD = (
@@ -163,7 +183,7 @@ def line_of(name: str, by: str, scores: list[Score]) -> str:
     covered = [100 * total[f] / max(total["placed"], 1) for f in ("along", "plan")]
     shown = name if by == "nearest" else ""
     return (
-        f"{shown:<48}{by:<9}{middle['rms_m']:>7.2f}{middle['p95_m']:>7.2f}{total['wrong']:>7}{total['sure']:>6}"
+        f"{shown:<44}{by:<9}{middle['rms_m']:>7.2f}{middle['p95_m']:>7.2f}{total['wrong']:>7}{total['sure']:>6}"
         f"{total['unplaced']:>6}{covered[0]:>7.1f}{covered[1]:>7.1f}"
         f"{total['exact']:>7}{total['held']:>6}{total['missing']:>5}{total['false_gaps']:>7}"
     )

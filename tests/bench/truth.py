@@ -274,14 +274,16 @@ def multipath(rng: np.random.Generator) -> Case:
     return replace(base, name="multipath: eight fixes pulled 6 m", rows=rows)
 
 
-def twins(rng: np.random.Generator, *, told: bool = False) -> Case:
-    """Two lines 1.5 m apart: no fix can tell them; `told`: the records of one name their line."""
+def twins(rng: np.random.Generator, *, told: tuple[str, ...] = ()) -> Case:
+    """Two lines 1.5 m apart: no fix can tell them; the records of the lines in `told` name theirs."""
     one, two = line_through((0, 0), (1200, 0)), line_through((0, 1.5), (1200, 1.5))
     parts: list[Part] = []
     for name, line in (("one", one), ("two", two)):
         where = laid(rng, line, STICK * np.arange(1, 100))
-        parts.append((name, where, records(rng, where, sd=1.0, machine=name).assign(line=name if told else None)))
-    named = "twin lines 1.5 m apart" + (", line recorded" if told else "")
+        parts.append(
+            (name, where, records(rng, where, sd=1.0, machine=name).assign(line=name if name in told else None))
+        )
+    named = "twin lines 1.5 m apart" + (f", line recorded on {len(told)}" if told else "")
     return case(named, {"one": one, "two": two}, parts, 0, rng)
 
 
@@ -320,6 +322,7 @@ CASES: tuple[Callable[[np.random.Generator], Case], ...] = (
     blunders,
     multipath,
     twins,
-    lambda rng: twins(rng, told=True),
+    lambda rng: twins(rng, told=("one",)),
+    lambda rng: twins(rng, told=("one", "two")),
     branch,
 )
