@@ -149,7 +149,7 @@ def test_straight_pipe_with_good_positions_is_in_window() -> None:
     assert laid.bends.empty
     (statement,) = laid.statements
     assert "30 joints" in statement
-    assert "41° between two joints does not show" in statement  # half of 24 m over 17.01 m: 0.71 radians
+    assert "41° between two joints stays hidden" in statement  # half of 24 m over 17.01 m: 0.71 radians
 
 
 def test_a_gentle_curve_is_in_window() -> None:

@@ -204,8 +204,8 @@ def _statements(line: pd.Series, frame: pd.DataFrame, by: str) -> Iterator[str]:
     if len(fine):
         hidden = np.degrees((fine["bend_base_m"] / fine["bend_limit_m"]).max() / 2)
         yield (
-            f"At {several(len(fine), 'joint')} the bend is in window as the mean from joint to joint: a tighter one"
-            f" that turns by less than about {hidden:.0f}° between two joints does not show."
+            f"At {several(len(fine), 'joint')} the pipe is bent no tighter than it may be, as far as positions a pipe"
+            f" apart can show: a turn of less than about {hidden:.0f}° between two joints stays hidden."
         )
     if frame["bend_verdict"].eq(OUT_OF_WINDOW).any():
         yield (
