@@ -21,9 +21,9 @@ from asbuilt.place.route import placed
 from asbuilt.procedures import Procedure
 from asbuilt.publish import checksums, geopackage, joint_log, readme, webmap
 from asbuilt.read.alignments import Designs, read_alignments
+from asbuilt.read.beside import read_sides
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
-from asbuilt.read.sides import Sides, read_survey, read_tally
 from asbuilt.settings import Settings
 from asbuilt.tabulate.counts import count
 from asbuilt.tabulate.info import info_table
@@ -43,7 +43,7 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     designs = read_alignments(settings)
     target = Target(designs.frame, designs.area)
     readings = read(settings, target, step=lambda file: step(f"reading {file}"))
-    sides = Sides(read_tally(settings), read_survey(settings, target))
+    sides = read_sides(settings, target)
     step("placing joints")
     zone = settings.route.timezone or ZoneInfo("UTC")
     lines = lineage(readings.rows, zone)

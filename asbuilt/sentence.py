@@ -1,5 +1,7 @@
 """The counts as sentences that add up: on the terminal, at the head of the map and in README.txt."""
 
+from collections.abc import Sequence
+
 from asbuilt.as_built import AsBuilt, Counts
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.quantities import LengthUnit
@@ -14,6 +16,16 @@ def several(count: int, one: str, many: str = "") -> str:
     ('1 joint', '0 gaps', '2 duplicate rows')
     """
     return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def some(names: Sequence[str], most: int = 5) -> str:
+    """Name a few and count the rest.
+
+    >>> some(["A", "B", "C"]), some(["A", "B", "C"], most=2)
+    ('A, B, C', 'A, B and 1 more')
+    """
+    rest = len(names) - most
+    return ", ".join(names[:most]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def summary(as_built: AsBuilt) -> list[str]:
@@ -31,10 +43,10 @@ def summary(as_built: AsBuilt) -> list[str]:
 def _rows(counts: Counts) -> str:
     parts = [
         several(counts.joints, "joint"),
-        several(counts.duplicates, "duplicate"),
-        f"{counts.superseded:,} superseded",
-        several(counts.trials, "trial"),
-        f"{counts.set_aside:,} set aside",
+        *([several(counts.duplicates, "duplicate")] if counts.duplicates else []),
+        *([f"{counts.superseded:,} superseded"] if counts.superseded else []),
+        *([several(counts.trials, "trial")] if counts.trials else []),
+        *([f"{counts.set_aside:,} set aside"] if counts.set_aside else []),
     ]
     return f"{several(counts.rows, 'source row')} = {' + '.join(parts)}."
 

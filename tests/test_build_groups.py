@@ -40,7 +40,7 @@ def test_a_string_on_the_bank_is_one_finding(tmp_path):
     assert "right of the alignment together" in offsets["statement"].iloc[0]
     assert offsets["statement"].iloc[0] in found.statements
     joints = found.tables["joints"].set_index("joint_id")
-    assert "Lies off the line with its group" in joints.loc["J30", "reasons"]
+    assert "right of the alignment by its fix; its group does, too" in joints.loc["J30", "reasons"]
     assert joints.loc["J30", "offset_m"] == pytest.approx(7.0, abs=0.6)  # nothing is corrected
     assert joints.loc["J30", "chainage_m"] == pytest.approx(360.0, abs=0.3)
 

@@ -18,8 +18,11 @@ def row(joint, day, hour, at, *, north=0.1, kind="production", string="", pipes=
     return f"{joint},2026-03-{day:02d} {hour:02d}:00,{E0 + at},{N0 + north},225,{kind},M1,{string},{pipes}"
 
 
-def records(string="", serials=False) -> str:
-    """`serials`: each joint of the reach between the tie-ins names its pipes, the first fused lying farthest."""
+def records(string="", serials=False, less=0.0) -> str:
+    """`serials`: each joint of the reach between the tie-ins names its pipes, the first fused lying farthest.
+
+    What lies behind the string lies `less` nearer than its sticks are long.
+    """
 
     def pipes(place: int) -> str:
         return f"P{place},P{place + 1}" if serials else ","
@@ -29,8 +32,11 @@ def records(string="", serials=False) -> str:
         row(f"S{i:02d}", 4, 7 + i, 120 + 0.1 * (i % 3), north=5.0, string=string, pipes=pipes(9 - i))
         for i in range(1, 9)
     ]
-    ties = [row("T1", 5, 9, 132, kind="tie-in", pipes=pipes(0)), row("T2", 5, 12, 240, kind="tie-in", pipes=pipes(9))]
-    beyond = [row(f"K{i:02d}", 6 + i // 9, 8 + i % 9, 240 + 12 * i) for i in range(1, 11)]
+    ties = [
+        row("T1", 5, 9, 132, kind="tie-in", pipes=pipes(0)),
+        row("T2", 5, 12, 240 - less, kind="tie-in", pipes=pipes(9)),
+    ]
+    beyond = [row(f"K{i:02d}", 6 + i // 9, 8 + i % 9, 240 - less + 12 * i) for i in range(1, 11)]
     return csv_of(*walked, *fused, *ties, *beyond, heading=HEADING)
 
 
@@ -94,7 +100,7 @@ def test_serials_tell_which_end_was_fused_first(tmp_path):
 
 def test_the_tally_says_where_the_short_pipe_lies(tmp_path):
     """Pipe P5 (between S05 and S04) is 8 m long, and T2 lies nearer by the 4 m that are missing."""
-    text = records(serials=True).replace(f"{E0 + 240},", f"{E0 + 236},")
+    text = records(serials=True, less=4.0)
     lengths = "\n".join(f"P{i},{8 if i == 5 else 12}" for i in range(1, 10))
     string = places(built(tmp_path, text, tally=f"Pipe,Length (m)\n{lengths}\n"))
     np.testing.assert_allclose(string["chainage_m"], [224, 212, 200, 188, 180, 168, 156, 144], atol=0.25)
@@ -126,3 +132,60 @@ def test_the_side_files_are_among_the_inputs(tmp_path):
     found = built(tmp_path, records(), tally="Pipe,Length (m)\nP1,12\n")
     info = found.tables["build_info"]
     assert "tally.csv" in set(info.loc[info["topic"] == "input", "name"])
+
+
+PIPES = "\n".join(f",{8 if i == 5 else 12},S,{i}" for i in range(1, 10))
+
+
+def test_a_tally_by_string_and_order_says_where_the_short_pipe_lies(tmp_path):
+    """Joint k joins pipes k and k + 1: the short one, the fifth, lies between S04 and S05."""
+    text = records("S", less=4.0)
+    more = '[[string]]\nstring = "S"\nfirst_fused = "ahead"\ntie_ins = ["T1", "T2"]\n'
+    string = places(built(tmp_path, text, more, tally=f"Pipe,Length (m),String,Order\n{PIPES}\n"))
+    np.testing.assert_allclose(string["chainage_m"], [224, 212, 200, 188, 180, 168, 156, 144], atol=0.25)
+
+
+def test_tie_ins_in_the_wrong_order_are_refused_and_mirror_nothing(tmp_path):
+    more = '[[string]]\nstring = "S"\njoints = ["S01", "S08"]\ntie_ins = ["T2", "T1"]\nfirst_fused = "ahead"\n'
+    found = built(tmp_path, records(), more)
+    assert set(places(found)["placed_by"]) == {"unplaced"}
+    assert any("T2 lies ahead of T1: put them in order" in s for s in found.statements)
+
+
+def test_joints_given_against_the_order_of_fusing_are_told(tmp_path):
+    more = '[[string]]\nstring = "S"\njoints = ["S08", "S01"]\ntie_ins = ["T1", "T2"]\nfirst_fused = "ahead"\n'
+    found = built(tmp_path, records(), more)
+    assert any("S01 was not fused after S08 by the same machine" in s for s in found.statements)
+
+
+def test_pipes_that_do_not_fill_the_room_between_the_tie_ins_are_told(tmp_path):
+    said = [s for s in built(tmp_path, records(serials=True, less=9.0)).statements if "were fused at one place" in s]
+    assert "9 pipes come to 108.0 m, and 99.0 m lie between T1 and T2" in said[0]
+
+
+def test_shots_far_from_every_line_are_not_used_and_joints_keep_their_fix(tmp_path):
+    shots = f"Joint,Easting,Northing,sd\nJ03,{E0 + 36},{N0 + 400_000},0.02\n"
+    found = built(tmp_path, records(), survey=shots)
+    assert any("1 of 1 as-laid shot lie" in s and "check the crs of [survey]" in s for s in found.statements)
+    joint = found.tables["joints"].set_index("joint_id").loc["J03"]
+    assert joint["placed_by"] == "fix+tally"
+
+
+def test_a_shot_that_contradicts_its_neighbours_is_named(tmp_path):
+    shots = f"Joint,Easting,Northing,sd\nJ05,{E0 + 100},{N0},0.02\n"
+    found = built(tmp_path, records(), survey=shots)
+    joint = found.tables["joints"].set_index("joint_id").loc["J05"]
+    assert joint["chainage_m"] == pytest.approx(60, abs=0.3)
+    assert "Its as-laid shot does not lie where its neighbours put the joint" in joint["reasons"]
+    assert found.tables["findings"]["kind"].to_list() == ["as-laid shot"]
+
+
+def test_levels_of_shots_are_those_of_the_pipe(tmp_path):
+    shots = f"Joint,Easting,Northing,sd,Elevation (m),Elevation of\nJ05,{E0 + 60},{N0},0.02,12.34,crown\n"
+    joint = built(tmp_path, records(), survey=shots).tables["joints"].set_index("joint_id").loc["J05"]
+    assert joint[["elevation_m", "elevation_of"]].to_list() == [12.34, "crown"]
+
+
+def test_a_tally_that_no_record_names_is_told(tmp_path):
+    found = built(tmp_path, records(), tally="Pipe,Length (m)\nP1,12\n")
+    assert any("None of the 1 pipe of the tally is named by a record" in s for s in found.statements)

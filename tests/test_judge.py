@@ -215,7 +215,14 @@ def places(**columns):
     base = {"line": "main", "offset_m": 0.0, "offset_sd_m": 0.2, "radius95_m": 0.5, "placed_by": "fix", "beyond_m": 0.0}
     base |= {"leg_probability": 1.0, "margin_m": np.nan, "other_station": "", "station": "0+100.00", "easting": 1.0}
     base |= {"outcome": "joint", "machine": "M1", "source_file": "a.csv", "frame_accuracy_m": 0.0}
-    base |= {"kind": "production", "other_offset_m": np.nan, "stays": False, "blunder": False, "chainage_sd_m": 0.2}
+    base |= {
+        "kind": "production",
+        "other_offset_m": np.nan,
+        "stays": False,
+        "blunder": False,
+        "surveyed": False,
+        "chainage_sd_m": 0.2,
+    }
     base |= {"fix_chainage_m": 163.0, "fix_offset_m": 0.0}
     base |= {"sd_m": columns.get("offset_sd_m", 0.2), "far_m": np.nan, "line_unknown": False, "line_recorded": None}
     table = pd.DataFrame(base | columns, index=range(size))

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from asbuilt.place.links import paths
-from asbuilt.place.stays import stays
+from asbuilt.place.stays import Stands, stays
 from tests.bench.truth import line_through
 from tests.place_rows import STICK, beside, records, straight
 
@@ -16,9 +16,9 @@ def stayed(xy, *, sd=0.5, **columns):
     rows = records(np.asarray(xy, dtype=float), **columns)
     walk = paths(rows, pipe_length_m=pd.Series(dtype=float))
     in_place = rows["kind"].isin(("fitting", "tie-in")).to_numpy()
-    found = stays(
-        walk, rows[["easting", "northing"]].to_numpy(), np.full(len(rows), sd), stick_m=STICK, in_place=in_place
-    )
+    machine = pd.factorize(rows["machine"])[0]
+    stands = Stands(rows[["easting", "northing"]].to_numpy(), np.full(len(rows), sd), machine, in_place)
+    found = stays(walk, stands, stick_m=STICK)
     return found[np.argsort(walk.row)].tolist()
 
 

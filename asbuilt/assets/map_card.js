@@ -118,7 +118,7 @@ function jointPlace(row) {
   if (!isPlaced(row)) return section("Position", element("p", {}, "This joint has no place on the line."));
   return section("Position", [
     pairs([
-      ["Station and offset", [stationOf(row), ", ", offsetText(joint("offset_m", row)) || "offset not recorded"]],
+      ["Station and offset", [stationOf(row), ", ", offsetText(joint("offset_m", row)) || "offset not known"]],
       [record.title.base_crs, latLonText(joint("latitude", row), joint("longitude", row))],
       [record.title.crs, eastNorthText(row)],
       ["Elevation, as recorded", lengthText(joint("elevation_m", row), 3)],

@@ -1,5 +1,6 @@
 """What a group of joints shares, found before single ones are: offset, clock, frame, digits, bends."""
 
+from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,6 +19,7 @@ from asbuilt.judge.sources import common_offsets
 from asbuilt.look import CANNOT_TELL, OUT_OF_WINDOW
 from asbuilt.outcome import JOINT, KEPT
 from asbuilt.read.alignments import Designs
+from asbuilt.sentence import some
 from asbuilt.settings import Settings
 from asbuilt.window import TWO_SIDED_95
 
@@ -41,7 +43,20 @@ def findings(
         *common_offsets(by_fix, window, lines=lines),
         *clock_findings(kept, zone, metres_per_unit=per_unit, unit=unit),
         *bend_findings(laid, joints, designs, settings),
+        *_shots(joints),
     )
+
+
+def _shots(joints: pd.DataFrame) -> Iterator[Finding]:
+    """A shot on the pipe that contradicts its neighbours is looked at by somebody, whichever of them is wrong."""
+    odd = joints[joints["surveyed"].eq(True) & (joints["placed_by"] != "survey")]
+    if len(odd):
+        yield Finding(
+            f"As-laid shots that do not lie where the neighbours put their joints, and are not used:"
+            f" {some(odd['joint_id'].to_list())}.",
+            odd.index.to_numpy(),
+            "as-laid shot",
+        )
 
 
 def shared_offsets(
@@ -55,7 +70,7 @@ def shared_offsets(
     verdict, reasons = places.joints["position_verdict"].copy(), places.joints["reasons"].copy()
     out = rows.index[(verdict == OUT_OF_WINDOW) & rows["offset_m"].notna()]
     groups = [
-        (f.rows, "lies off the line with its group: said once, with figures") for f in found if f.kind == "offset"
+        (f.rows, "its group does, too: the machine may have stood off the pipe") for f in found if f.kind == "offset"
     ]
     strung = rows.index[_declared(rows, settings)].to_numpy()
     groups.append((strung, "its string was strung beside the trench: the offset is that of the bank"))
@@ -67,7 +82,9 @@ def shared_offsets(
         alike = here[(off.abs() <= window.offset_m + TWO_SIDED_95 * rows.loc[here, "offset_sd_m"]).to_numpy()]
         verdict[alike] = CANNOT_TELL
         for i in alike:
-            reasons[i] = (*reasons[i], why)
+            side = "right" if rows.loc[i, "offset_m"] > 0 else "left"
+            off = f"lies {window.unit.text(abs(rows.loc[i, 'offset_m']))} {side} of the alignment by its fix; {why}"
+            reasons[i] = (*(text for text in reasons[i] if not text.startswith("fix ")), off)
     return Placed(places.joints.assign(position_verdict=verdict, reasons=reasons), places.statements)
 
 

@@ -10,12 +10,12 @@ import pandas as pd
 from asbuilt.fields import FIELDS
 from asbuilt.judge.replacements import replacements
 from asbuilt.outcome import DUPLICATE, JOINT, KEPT, SET_ASIDE, SUPERSEDED, TRIAL
+from asbuilt.sentence import some
 
 _PRESSURE_KINDS = [f"{f.name}_kind" for f in FIELDS.values() if f.is_pressure]
 _STATED = [f.stored for f in FIELDS.values() if f.kind in ("text", "number") and f.name not in ("joint", "accuracy")]
 _COMPARED = [*_STATED, *_PRESSURE_KINDS, "sd_m", "fused_at", "started_at", "easting", "northing"]
 _GROUP_LIMIT = 200  # rows under one number beyond this are compared with the first ones only
-_NAMED = 5  # so many ids are named in a sentence, the others counted
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def _supersede(rows: pd.DataFrame, found: pd.DataFrame, reasons: dict[int, list[
         found.loc[i, "number_open"] = True
         reasons[i].append(why)
     count = len(replaced.unclear)
-    names = _some(found.loc[list(replaced.unclear), "joint_id"])
+    names = some(found.loc[list(replaced.unclear), "joint_id"].to_list())
     return [f"What {count} joints replace is not clear ({names}): nothing was taken out for them."] if count else []
 
 
@@ -124,7 +124,7 @@ def _shared_numbers(rows: pd.DataFrame, found: pd.DataFrame, reasons: dict[int, 
     open_numbers = []
     for _, group in kept[kept.duplicated("joint", keep=False)].groupby("joint", sort=False):
         number = str(group["joint"].iloc[0])
-        names = _some(found.loc[group.index, "joint_id"])
+        names = some(found.loc[group.index, "joint_id"].to_list())
         for i in map(int, group.index):
             reasons[i].append(f"number {number} stands on {len(group)} differing records: {names}")
         in_line = group.index[found.loc[group.index, "outcome"] == JOINT]
@@ -133,9 +133,4 @@ def _shared_numbers(rows: pd.DataFrame, found: pd.DataFrame, reasons: dict[int, 
             open_numbers.append(number)
     if not open_numbers:
         return []
-    return [f"Numbers that stand on several differing records: {_some(pd.Series(open_numbers))}. All of them are kept."]
-
-
-def _some(names: pd.Series) -> str:
-    rest = len(names) - _NAMED
-    return ", ".join(names.iloc[:_NAMED]) + (f" and {rest} more" if rest > 0 else "")
+    return [f"Numbers that stand on several differing records: {some(open_numbers)}. All of them are kept."]

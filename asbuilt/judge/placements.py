@@ -7,8 +7,10 @@ import pandas as pd
 
 from asbuilt.place.placing import Placement
 from asbuilt.quantities import LengthUnit
+from asbuilt.sentence import several, some
 
 _TELLING = 20  # so many joints in line have to show it before a receiver's word on its accuracy is doubted
+_CLOSES_M, _CLOSES = 2.0, 0.01  # metres, or share of the pipes: what closes so well needs no word
 _UNLIKE = 1.5  # times as much as stated, or as little
 
 
@@ -21,6 +23,7 @@ def placements(rows: pd.DataFrame, placement: Placement, unit: LengthUnit, *, st
     return (
         *placement.unclear,
         *_moved(rows, unit, stick_m),
+        *_blunders(rows, unit),
         *_orderless(rows),
         *_unlike_their_word(rows, placement.noise),
     )
@@ -36,18 +39,52 @@ def _moved(rows: pd.DataFrame, unit: LengthUnit, stick_m: float) -> Iterator[str
         placed = group["placed_by"] != "unplaced"
         where = f" at {group['fix_station'].iloc[0]}" if group["fix_station"].iloc[0] else ""
         ids = group["joint_id"]
-        said = f"{len(group)} joints ({ids.iloc[0]} to {ids.iloc[-1]}) were fused at one place{where} and moved"
+        said = (
+            f"{several(len(group), 'joint')} ({ids.iloc[0]} to {ids.iloc[-1]}) were fused at one place{where} and moved"
+        )
         length = unit.text(len(group) * stick_m, 0)
         if placed.all():
             at = group["chainage_m"]
             low, high = (group["station"].iloc[i] for i in (at.argmin(), at.argmax()))
-            yield f"{said}: they are placed by their pipes between {low} and {high}, not surveyed."
+            where = f"they are placed by their pipes between {low} and {high}, not surveyed"
+            yield f"{said}: {where}.{_closure(rows, group, unit)}"
         else:
             yield (
                 f"{said}: {int((~placed).sum())} of them are unplaced, for nothing ties this string of some {length} to"
                 " the line. Pipe serials that meet those of its tie-ins place it, or a [[string]] in route.toml with"
                 " its tie_ins (or from and to) and first_fused, or as-laid shots."
             )
+
+
+def _blunders(rows: pd.DataFrame, unit: LengthUnit) -> Iterator[str]:
+    """Name the fixes that are not used for they suit neither the order nor the pipes, the farthest first."""
+    odd = rows[rows["blunder"].eq(True) & ~rows["surveyed"].eq(True)]
+    if odd.empty:
+        return
+    away = np.hypot(odd["fix_chainage_m"] - odd["chainage_m"], odd["fix_offset_m"]).sort_values(ascending=False)
+    named = [f"{odd.loc[i, 'joint_id']} ({unit.text(far, 0)} off)" for i, far in away.items()]
+    yield (
+        f"{several(len(odd), 'fix', 'fixes')} not used, for neither the order of the work nor the pipes allow a joint"
+        f" there: {some(named)}. Their joints are placed by their neighbours."
+    )
+
+
+def _closure(rows: pd.DataFrame, group: pd.DataFrame, unit: LengthUnit) -> str:
+    """Say where the pipes of a string do not fill the room between the joints that close it."""
+    within = rows.index.isin(group.index)
+    steps = rows[(within & (rows["row_before"] >= 0)) | rows["row_before"].isin(group.index)]
+    ends = rows.loc[sorted({*steps.index, *steps["row_before"].astype(int)} - set(group.index))]
+    if len(ends) != 2:
+        return ""
+    room, pipes = float(np.ptp(ends["chainage_m"])), float(steps["pipe_m"].sum())
+    if abs(room - pipes) < max(_CLOSES_M, _CLOSES * pipes):
+        return ""
+    first, last = ends["joint_id"]
+    which = "a short pipe is among them" if room < pipes else "a record may be missing"
+    return (
+        f" Their {several(len(steps), 'pipe')} come to {unit.text(pipes, 1)}, and {unit.text(room, 1)} lie between"
+        f" {first} and {last}: {which}, or a length is wrong; lengths by pipe or as-laid shots would tell."
+    )
 
 
 def _orderless(rows: pd.DataFrame) -> Iterator[str]:

@@ -133,6 +133,8 @@ def _by_tally(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window:
         row = rows.loc[i]
         if row["stays"]:
             why = _AWAY
+        elif row["surveyed"]:
+            why = "its as-laid shot does not lie where its neighbours put the joint and is not used"
         elif row["blunder"]:
             apart = np.hypot(row["fix_chainage_m"] - row["chainage_m"], row["fix_offset_m"])
             why = f"its fix lies {window.unit.text(apart, 1)} from where its neighbours put the joint and is not used"

@@ -33,10 +33,15 @@ def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float)
             before, after = run.iloc[first - 1] if first else None, run.iloc[last] if last < len(run) else None
             here = _bounded_by(gaps, before, after, slack=1.5 * stick_m)
             if not here.any() and run["stays"].iloc[first:last].eq(True).all():
-                here = (gaps["missing_records"] == last - first).to_numpy()  # it may lie anywhere
+                here = _as_long(gaps, last - first)  # it may lie anywhere
             if here.sum() == 1:  # where two gaps would do, none is named
                 count += here * (last - first)
     return count
+
+
+def _as_long(gaps: pd.DataFrame, many: int) -> np.ndarray:
+    """Whether a string of so many joints fills each gap: to one joint, or an eighth, for a short pipe may be in it."""
+    return np.asarray((gaps["missing_records"] - many).abs() <= max(1, many // 8)) & (gaps["missing_records"] > 0)
 
 
 def _bounded_by(gaps: pd.DataFrame, before: pd.Series | None, after: pd.Series | None, *, slack: float) -> np.ndarray:

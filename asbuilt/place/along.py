@@ -37,8 +37,8 @@ class Sticks:
 class Placed:
     """Entries of the pieces, one piece after the other; shapes (n,).
 
-    `entry` among the paths, `at_m` the adjusted chainage and its `sd_m`, `step_sd_m` of the step from the entry before,
-    `missing` records between the two, `used` whether the fix has a say.
+    `entry` among the paths, `at_m` the adjusted chainage and its `sd_m`, `pipe_m` the length of the pipe from the entry
+    before and `step_sd_m` of that step, `missing` records between the two, `used` whether the fix has a say.
     """
 
     entry: np.ndarray
@@ -46,6 +46,7 @@ class Placed:
     piece: np.ndarray
     at_m: np.ndarray
     sd_m: np.ndarray
+    pipe_m: np.ndarray
     step_sd_m: np.ndarray
     missing: np.ndarray
     used: np.ndarray
@@ -100,6 +101,7 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
         piece=piece,
         at_m=adjusted.at * on.way,
         sd_m=np.hypot(adjusted.sd * strain, _other_levels(found, on.chain.sd_m, sticks.stick_m)),
+        pipe_m=on.step,
         step_sd_m=adjusted.step_sd * strain,
         missing=missing,
         used=used,
@@ -133,6 +135,7 @@ def _nothing(around: Around) -> Placed:
         piece=none,
         at_m=real,
         sd_m=real,
+        pipe_m=real,
         step_sd_m=real,
         missing=none,
         used=none.astype(bool),

@@ -5,7 +5,7 @@ sticks are joined in pairs first, and one machine serves two strings. A path is 
 the one before it; every joint stands in exactly one path, alone if nothing is known of its neighbours.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -48,18 +48,22 @@ class Links:
     length_m: np.ndarray
 
 
+NO_LENGTHS = pd.Series(dtype=float)
 NO_LINKS = Links(*(np.array([], dtype=t) for t in (np.int64, np.int64, np.int8, float)))
 
 
-def paths(rows: pd.DataFrame, *, pipe_length_m: pd.Series, stated: Links = NO_LINKS) -> Paths:
+def paths(
+    rows: pd.DataFrame, *, pipe_length_m: pd.Series, stated: Links = NO_LINKS, in_string_m: pd.Series = NO_LENGTHS
+) -> Paths:
     """Return the paths of the rows.
 
     `rows` needs joint, machine, fused_at, string, order, pipe_a, pipe_b, length_a_m, length_b_m, length_added_m;
-    `pipe_length_m` are the lengths of the tally by serial number; `stated` links come from the route file.
+    `pipe_length_m` are the lengths of the tally by serial number, `in_string_m` those by string and order; `stated`
+    links come from the route file.
     """
     serial = _by_serial(rows, pipe_length_m)
     timed = _by_time(rows)
-    strong = _together(serial, stated, _by_string(rows))
+    strong = _together(serial, stated, _by_string(rows, in_string_m))
     if len(strong.a):
         return _numbered(rows, _joined(rows, strong, timed))
     return _numbered(rows, _in_time(len(rows), timed))
@@ -93,9 +97,15 @@ def _plain(serial: pd.Series) -> pd.Series:
     return serial.astype("str").str.strip().str.casefold()
 
 
-def _by_string(rows: pd.DataFrame) -> Links:
-    """Link the joints of a string whose records state their order in it."""
-    return _neighbours(rows, "string", "order", STATED)
+def _by_string(rows: pd.DataFrame, in_string_m: pd.Series) -> Links:
+    """Link the joints of a string whose records state their order in it: joint k joins pipes k and k + 1."""
+    found = _neighbours(rows, "string", "order", STATED)
+    if in_string_m.empty or not len(found.a):
+        return found
+    known = in_string_m[~in_string_m.index.duplicated()]
+    later = np.fmax(*(rows["order"].to_numpy(float)[side] for side in (found.a, found.b)))
+    listed = known.reindex(list(zip(rows["string"].to_numpy(object)[found.a], later, strict=True))).to_numpy(float)
+    return replace(found, length_m=np.where(np.isnan(found.length_m), listed, found.length_m))
 
 
 def _by_time(rows: pd.DataFrame) -> Links:

@@ -11,7 +11,7 @@ from asbuilt.place.candidates import Lines, Reach, believed_sd_m, candidates
 from asbuilt.place.links import Paths, paths
 from asbuilt.place.pieces import Fixes, pieces
 from asbuilt.place.sequence import Order, by_order
-from asbuilt.place.stays import stays
+from asbuilt.place.stays import Stands, stays
 from asbuilt.place.strings import Strings, strings
 from asbuilt.place.told import Found, told
 from asbuilt.settings.model import StringSpec
@@ -25,6 +25,7 @@ class Laying:
     reach: Reach
     sticks: Sticks
     pipe_length_m: pd.Series = field(default_factory=lambda: pd.Series(dtype=float))
+    length_in_string_m: pd.Series = field(default_factory=lambda: pd.Series(dtype=float))
     strings: tuple[StringSpec, ...] = ()
 
 
@@ -50,9 +51,12 @@ def place(rows: pd.DataFrame, lines: Lines, laying: Laying) -> Placement:
     None: any), source_file, kind, surveyed (the position is an as-laid shot) and what `links.paths` and
     `strings.strings` need. For the columns of `joints` see `told.told`.
     """
-    known = strings(rows, laying.strings, stick_m=laying.sticks.stick_m)
-    walk = paths(rows, pipe_length_m=laying.pipe_length_m, stated=known.links)
-    found = _ranked(candidates(rows, lines, laying.reach), rows, walk, lines=lines, laying=laying)
+    every = candidates(rows, lines, laying.reach)
+    nearest = every.groupby("point")["measure"].first().reindex(range(len(rows))).to_numpy(float)
+    listed, stick = laying.length_in_string_m, laying.sticks.stick_m
+    known = strings(rows, laying.strings, at_m=nearest, stick_m=stick, in_string_m=listed)
+    walk = paths(rows, pipe_length_m=laying.pipe_length_m, stated=known.links, in_string_m=listed)
+    found = _ranked(every, rows, walk, lines=lines, laying=laying)
     first = found[found["rank"] == 0].set_index("point").reindex(range(len(rows)))
     strung = _strung(rows, walk, laying) | known.moved[walk.row]
     fixes = _with_ends(_fixes(rows, first, walk, known, lines=lines, strung=strung), walk, known, lines)
@@ -72,7 +76,9 @@ def _strung(rows: pd.DataFrame, walk: Paths, laying: Laying) -> np.ndarray:
     """Return the entries of strings that were fused where the machine stayed. A tie-in is no part of a string."""
     xy_m = rows[["easting", "northing"]].to_numpy(float) * laying.reach.metres_per_unit
     in_place = rows["kind"].isin(("fitting", "tie-in")).to_numpy() | rows["surveyed"].to_numpy(bool)
-    strung = stays(walk, xy_m, believed_sd_m(rows), stick_m=laying.sticks.stick_m, in_place=in_place)
+    machine = pd.factorize(rows["machine"])[0]
+    stands = Stands(xy_m, believed_sd_m(rows), machine, in_place)
+    strung = stays(walk, stands, stick_m=laying.sticks.stick_m)
     return strung & (rows["kind"] != "tie-in").to_numpy()[walk.row]
 
 

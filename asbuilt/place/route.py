@@ -3,17 +3,20 @@
 import numpy as np
 import pandas as pd
 
+from asbuilt.alignment import distance
 from asbuilt.outcome import JOINT, SUPERSEDED
 from asbuilt.place.along import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, Placement, place
 from asbuilt.place.shots import with_shots
 from asbuilt.read.alignments import Designs
-from asbuilt.read.sides import Sides
+from asbuilt.read.beside import Sides
+from asbuilt.sentence import several, some
 from asbuilt.settings import Settings
 
 _LENGTHS = ["length_a_m", "length_b_m", "length_added_m"]
 _POSITION = ["easting", "northing", "sd_m", "frame_accuracy_m"]
+_LEVEL = ["elevation_m", "elevation_of"]  # of a shot, where a joint has one
 
 
 def placed(
@@ -24,22 +27,64 @@ def placed(
     `rows` are of `read.records` with lineage. Trial joints, duplicates and rows set aside are given no place.
     """
     goes_in = rows["outcome"].isin([JOINT, SUPERSEDED]).to_numpy()
-    known, unclear = with_shots(*(_with_line_accuracy(r, designs) for r in (rows[goes_in], sides.survey.rows)))
+    shots, far = _near(sides.survey.rows, designs, settings)
+    known, unclear = with_shots(*(_with_line_accuracy(r, designs) for r in (rows[goes_in], shots)))
     known.loc[known["outcome"] == SUPERSEDED, ["machine", "string", "pipe_a", "pipe_b"]] = None  # follows nothing
     known[_LENGTHS] *= designs.pipe_factor
     found = place(known, [(design.name, design.line) for design in designs.lines], _laying(designs, sides, settings))
-    shots = ["surveyed", *(f"fix_{name}" for name in _POSITION)]
-    located = found.joints.join(known[[*shots, *_POSITION]])
-    elsewhere = rows.loc[~goes_in, _POSITION]
-    located = pd.concat([located, elsewhere.rename(columns="fix_{}".format).join(elsewhere)]).reindex(rows.index)
-    rows = rows.rename(columns={"line": "line_recorded"}).drop(columns=_POSITION).join(located)
+    own = ["surveyed", *(f"fix_{name}" for name in _POSITION)]
+    located = found.joints.join(known[[*own, *_POSITION, *_LEVEL]])
+    elsewhere = rows.loc[~goes_in, [*_POSITION, *_LEVEL]]
+    fixes = elsewhere[_POSITION].rename(columns="fix_{}".format)
+    located = pd.concat([located, fixes.join(elsewhere)]).reindex(rows.index)
+    rows = rows.rename(columns={"line": "line_recorded"}).drop(columns=[*_POSITION, *_LEVEL]).join(located)
     rows = rows.fillna({"placed_by": "unplaced", "surveyed": False, "row_before": -1})
     labels = {
         "station": designs.stations(rows["line"], rows["chainage_m"]),
         "other_station": designs.stations(rows["other_line"], rows["other_chainage_m"]),
         "fix_station": designs.stations(rows["fix_line"], rows["fix_chainage_m"]),
     }
-    return rows.assign(string=rows["string_stated"].fillna(rows["string"]), **labels), found, unclear
+    said = (*far, *unclear, *_idle_tally(known, sides, settings))
+    return rows.assign(string=rows["string_stated"].fillna(rows["string"]), **labels), found, said
+
+
+def _near(shots: pd.DataFrame, designs: Designs, settings: Settings) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return the shots within reach of a line, and what is said of the others: a joint keeps its fix then."""
+    if shots.empty:
+        return shots, ()
+    xy = shots[["easting", "northing"]].to_numpy(float)
+    away = np.min([distance(d.line, xy) for d in designs.lines], axis=0) * designs.frame.metres_per_unit
+    far = away > settings.window.position.reach
+    if not far.any():
+        return shots, ()
+    unit = settings.route.length_unit
+    said = (
+        f"{far.sum()} of {several(len(shots), 'as-laid shot')} lie {unit.text(away[far].min(), 0)} or more from every"
+        " line and are not used: check the crs of [survey] and the order of its columns."
+    )
+    return shots[~far], (said,)
+
+
+def _idle_tally(rows: pd.DataFrame, sides: Sides, settings: Settings) -> tuple[str, ...]:
+    """Say which pipes of records the tally does not have, or that no record names a pipe of it."""
+    listed = set(sides.tally.rows["pipe"].dropna().str.strip().str.casefold())
+    if sides.tally.rows.empty:
+        return ()
+    named = pd.concat([rows["pipe_a"], rows["pipe_b"]]).dropna().drop_duplicates()
+    known = named.str.strip().str.casefold().isin(listed)
+    by_string = set(sides.tally.rows["string"].dropna()) & {
+        *rows["string"].dropna(),
+        *(s.string for s in settings.string),
+    }
+    if not known.any() and not by_string:
+        return (
+            f"None of the {several(len(sides.tally.rows), 'pipe')} of the tally is named by a record, by its number or"
+            " by string and order: their lengths are not used.",
+        )
+    strangers = named[~known]
+    if known.any() and len(strangers):
+        return (f"{several(len(strangers), 'pipe')} of the records are not in the tally: {some(list(strangers))}.",)
+    return ()
 
 
 def _laying(designs: Designs, sides: Sides, settings: Settings) -> Laying:
@@ -49,6 +94,7 @@ def _laying(designs: Designs, sides: Sides, settings: Settings) -> Laying:
         Reach(position.reach, position.offset, designs.frame.metres_per_unit),
         Sticks(settings.pipe.stick * factor, settings.stick_sd_m, settings.place.scale_sd, position.offset),
         sides.pipe_length_m * factor,
+        sides.length_in_string_m * factor,
         settings.string,
     )
 

@@ -11,9 +11,10 @@ _LEAST_SD_M = 0.005  # no shot is taken to be better
 def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Return the rows with the shot in place of the fix where a joint has one, and what is wrong with the others.
 
-    `rows` needs joint, joint_id, easting, northing, sd_m, frame_accuracy_m; `shots` joint (None: of no joint),
-    easting, northing, sd_m (NaN: not stated), frame_accuracy_m, source_row. Added columns: surveyed, and fix_easting,
-    fix_northing, fix_sd_m, fix_frame_accuracy_m of the record. Several shots of a joint count by their accuracy.
+    `rows` needs joint, joint_id and the position and level of the record; `shots` joint (None: of no joint), easting,
+    northing, sd_m (NaN: not stated), frame_accuracy_m, elevation_m, elevation_of, source_file and source_row. Added
+    columns: surveyed, and fix_easting, fix_northing, fix_sd_m, fix_frame_accuracy_m of the record. Several shots of a
+    joint count by their accuracy.
     """
     kept = {f"fix_{name}": rows[name] for name in ("easting", "northing", "sd_m", "frame_accuracy_m")}
     out = rows.assign(**kept, surveyed=False)
@@ -33,6 +34,9 @@ def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, t
     out.loc[labels, "sd_m"] = np.where(known, 1 / np.sqrt(total["w"].to_numpy()), np.nan)
     out.loc[labels, "frame_accuracy_m"] = worst.to_numpy()
     out.loc[labels, "surveyed"] = True
+    level = of_joint["elevation_m"].mean().dropna()  # of the pipe in the trench, so it outranks that of the record
+    out.loc[rows.index[level.index], "elevation_m"] = level.to_numpy()
+    out.loc[rows.index[level.index], "elevation_of"] = of_joint["elevation_of"].first().loc[level.index].to_numpy()
     return out, unclear
 
 

@@ -5,6 +5,8 @@ line, and on one spot where it stays. Three joints in a row are enough if the fi
 the length of the pipe between them is stated, for else it may have been a short one.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from asbuilt.place.links import Paths
@@ -18,19 +20,29 @@ _NEAR = 3.5  # standard deviations, or times the usual distance, that a joint ma
 _CLOSE = 0.25  # or: they spread over less than this share of the tally
 
 
-def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, in_place: np.ndarray) -> np.ndarray:
-    """Return which entries belong to runs that were fused where the machine stayed, shape (n,).
+@dataclass(frozen=True)
+class Stands:
+    """Where machines stood, by row: `xy_m` (rows, 2) in metres of the plane (NaN: no fix), its `sd_m`, the `machine`
 
-    `xy_m` (rows, 2) are fixes in metres of the plane (NaN: none), `sd_m` (rows,) their spread; `in_place` (rows,)
-    marks joints whose position is where they lie: as-laid shots, tie-ins, and those at fittings, which are close
-    together by nature. They do not make such a run, and may stand in one.
+    as a code (-1: not recorded). `in_place` marks joints whose position is where they lie: as-laid shots, tie-ins, and
+    those at fittings, which are close together by nature. They do not make a run of a stand, and may stand in one.
     """
+
+    xy_m: np.ndarray
+    sd_m: np.ndarray
+    machine: np.ndarray
+    in_place: np.ndarray
+
+
+def stays(paths: Paths, fixes: Stands, *, stick_m: float) -> np.ndarray:
+    """Return which entries belong to runs that one machine fused where it stayed, shape (n,)."""
     out = np.zeros(len(paths.row), dtype=bool)
     tally = np.cumsum(np.where(paths.head, 0.0, np.where(np.isnan(paths.length_m), stick_m, paths.length_m)))
-    has = np.flatnonzero(np.isfinite(xy_m[paths.row, 0]) & ~in_place[paths.row])
+    has = np.flatnonzero(np.isfinite(fixes.xy_m[paths.row, 0]) & ~fixes.in_place[paths.row])
     if len(has) < 3:
         return out
-    at, path, xy, sd = tally[has], paths.path[has], xy_m[paths.row[has]], sd_m[paths.row[has]]
+    at, xy, sd = tally[has], fixes.xy_m[paths.row[has]], fixes.sd_m[paths.row[has]]
+    path = paths.path[has] * (int(fixes.machine.max(initial=0)) + 2) + fixes.machine[paths.row[has]]
     together = _together(xy, at, sd, path, 1)
     if not together.any():
         return out
@@ -38,7 +50,7 @@ def stays(paths: Paths, xy_m: np.ndarray, sd_m: np.ndarray, *, stick_m: float, i
     together[:-1] |= over & np.roll(together, 1)[:-1]
     together[1:] |= over & np.roll(together, -1)[1:]
     stated = np.diff(np.cumsum(np.isnan(paths.length_m))[has]) == 0
-    stated |= _closes_in_full(paths, xy_m, tally, has, stick_m)
+    stated |= _closes_in_full(paths, fixes.xy_m, tally, has, stick_m)
     for run in _runs(together, stated):
         first, last = _on_the_spot(xy, sd, *run)
         here = slice(first, last + 1)

@@ -6,6 +6,7 @@ joints that close it, for a wrong guess would mirror it with confidence.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -32,18 +33,21 @@ class Strings:
     unclear: tuple[str, ...]
 
 
-def strings(rows: pd.DataFrame, specs: Sequence[StringSpec], *, stick_m: float) -> Strings:
+def strings(
+    rows: pd.DataFrame, specs: Sequence[StringSpec], *, at_m: np.ndarray, stick_m: float, in_string_m: pd.Series
+) -> Strings:
     """Return what the route file says of the rows.
 
-    `rows` needs joint, joint_id, string, order, machine, fused_at, kind.
+    `rows` needs joint, joint_id, string, order, machine, fused_at, kind; `at_m` is where the fix of each lies,
+    `in_string_m` the length of each pipe by string and order.
     """
-    a, b, unclear = [], [], []
+    a, b, length, unclear = [], [], [], []
     ends: list[tuple[int, str, float]] = []
     name, moved = np.full(len(rows), None, dtype=object), np.zeros(len(rows), dtype=bool)
     for spec in specs:
         fused = _members(rows, spec)
         if not len(fused):
-            unclear.append(f"string {spec.string}: no record belongs to it by its string column or [[string]] joints.")
+            unclear.append(_why_empty(rows, spec))
             continue
         name[fused] = spec.string
         moved[fused] = spec.method in _MOVED
@@ -52,15 +56,29 @@ def strings(rows: pd.DataFrame, specs: Sequence[StringSpec], *, stick_m: float) 
             along = fused[::-1]
         elif not tied:
             unclear.append(_which_end(spec))
-        chain, missing = _closed(rows, spec, along) if tied else (along, ())
+        chain, missing = _closed(rows, spec, along, at_m) if tied else (along, ())
         unclear += missing
         a += chain[:-1].tolist()
         b += chain[1:].tolist()
+        length += _lengths(chain, fused, spec.string, in_string_m)
         ends += list(_stated_ends(spec, along, stick_m)) if tied else []
-    length = np.full(len(a), np.nan)  # the pipe between two of them is known by its serial only
-    links = Links(np.array(a, np.int64), np.array(b, np.int64), np.full(len(a), STATED, np.int8), length)
+    links = Links(
+        np.array(a, np.int64), np.array(b, np.int64), np.full(len(a), STATED, np.int8), np.array(length, float)
+    )
     frame = pd.DataFrame(ends, columns=["row", "line", "at_m"]).assign(sd_m=_STATED_SD_M)
     return Strings(links, name, moved, frame, tuple(unclear))
+
+
+def _lengths(chain: np.ndarray, fused: np.ndarray, name: str, in_string_m: pd.Series) -> list[float]:
+    """Return the length of the pipe between each pair of the chain: joint k of a string joins its pipes k and k + 1.
+
+    So the first pipe lies between the first joint and the end of the string, and the last behind the last joint.
+    """
+    known = in_string_m[~in_string_m.index.duplicated()].get(name, pd.Series(dtype=float))
+    place = {int(row): k for k, row in enumerate(fused, start=1)}
+    pairs = [(place.get(int(x)), place.get(int(y))) for x, y in pairwise(chain)]
+    orders = [max(x, y) if x and y else (1 if (x or y) == 1 else len(fused) + 1) for x, y in pairs]
+    return [float(known.get(float(k), np.nan)) for k in orders]
 
 
 def _members(rows: pd.DataFrame, spec: StringSpec) -> np.ndarray:
@@ -94,9 +112,24 @@ def _which_end(spec: StringSpec) -> str:
     )
 
 
-def _closed(rows: pd.DataFrame, spec: StringSpec, along: np.ndarray) -> tuple[np.ndarray, list[str]]:
-    """Put the joints that close a string at its ends, back end first."""
+def _why_empty(rows: pd.DataFrame, spec: StringSpec) -> str:
+    first, last = (_row_of(rows, joint) for joint in spec.joints or ("", ""))
+    if first is not None and last is not None:
+        why = f"{spec.joints[1]} was not fused after {spec.joints[0]} by the same machine"  # type: ignore[index]
+        return f"string {spec.string}: {why}: give its first and last joint in the order they were fused."
+    return f"string {spec.string}: no record belongs to it by its string column or [[string]] joints."
+
+
+def _closed(rows: pd.DataFrame, spec: StringSpec, along: np.ndarray, at_m: np.ndarray) -> tuple[np.ndarray, list[str]]:
+    """Put the joints that close a string at its ends, back end first.
+
+    Which of the two lies back their own fixes say: a slip in the route file would mirror the string.
+    """
     chain, missing = along, []
+    back, ahead = (_row_of(rows, joint) if joint else None for joint in (spec.tie_in_back, spec.tie_in_ahead))
+    if back is not None and ahead is not None and at_m[back] > at_m[ahead]:
+        given = f"{spec.tie_in_back} lies ahead of {spec.tie_in_ahead}"
+        return along, [f"string {spec.string}: tie_ins are given back end first, and {given}: put them in order."]
     for joint, behind in ((spec.tie_in_back, True), (spec.tie_in_ahead, False)):
         row = _row_of(rows, joint) if joint else None
         if joint and row is None:

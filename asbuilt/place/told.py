@@ -33,7 +33,7 @@ def told(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> pd.Dat
     The columns are those of `tables.JOINTS` that speak of a place, without station, and: other_line, other_chainage_m
     and the like of the second likeliest place; far_m of a fix beyond reach from every line; line_unknown where the
     record names none of the lines; stays (fused at one place), blunder, orderless, piece, row_before (in its piece,
-    -1: none), link and skipped (as in `links`) and step_sd_m from that row.
+    -1: none), link and skipped (as in `links`), pipe_m and step_sd_m from that row.
     """
     joints = _adjusted(rows, found, lines)
     first, second = (
@@ -66,6 +66,7 @@ def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines) -> pd.DataFrame:
         "row_before": np.where(placed.head, -1, index[np.roll(at, 1)]),
         "link": np.where(placed.head | (placed.entry - before != 1), -1, walk.how[placed.entry]),
         "skipped": np.where(placed.head | (placed.entry - before != 1), -1, walk.skipped[placed.entry]),
+        "pipe_m": placed.pipe_m,
         "step_sd_m": placed.step_sd_m,
         "adjusted_sd_m": placed.sd_m,
     }

@@ -41,7 +41,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
     joints, records = tables["joints"], tables["records"]
     return {
         "joints": _table(joints, (column.name for column in _JOINT_FIELDS)),
-        "positions": _of_joints(tables["positions"], joints, _POSITION_COLUMNS, points_in=wkt),
+        "positions": _of_joints(_of_a_joint(tables["positions"]), joints, _POSITION_COLUMNS, points_in=wkt),
         "checks": _checks(tables["window_checks"], joints),
         "gaps": _table(tables["gaps"], _GAP_COLUMNS) | {"paths": _paths(tables["gaps"], wkt)},
         "marks": _table(_with_points(tables["chainage_marks"], wkt), (*_MARK_COLUMNS, "latitude", "longitude")),
@@ -109,6 +109,11 @@ def _number(value: Any) -> Any:
 def _with_points(frame: pd.DataFrame, crs_wkt: str) -> pd.DataFrame:
     points = geographic(frame["geometry"].to_numpy(dtype=object), crs_wkt)
     return frame.assign(longitude=shapely.get_x(points), latitude=shapely.get_y(points))
+
+
+def _of_a_joint(positions: pd.DataFrame) -> pd.DataFrame:
+    """Leave out shots that name no joint: the GeoPackage has them, a card of a joint has no room for them."""
+    return positions[positions["joint_id"] != ""]
 
 
 def _of_joints(frame: pd.DataFrame, joints: pd.DataFrame, names: tuple[str, ...], *, points_in: str) -> dict[str, Any]:

@@ -69,28 +69,6 @@ class Survey:
     set_aside: pd.DataFrame
 
 
-@dataclass(frozen=True)
-class Sides:
-    """The side files of a route."""
-
-    tally: Tally
-    survey: Survey
-
-    @property
-    def pipe_length_m(self) -> pd.Series:
-        """Length of each pipe that has a number, by that number."""
-        pipes = self.tally.rows[self.tally.rows["pipe"].notna()]
-        return pd.Series(pipes["length_m"].to_numpy(float), index=pipes["pipe"].to_numpy(object), dtype=float)
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What was found in the files and used as found, and each row that was left out, with its reason."""
-        left_out = pd.concat([self.tally.set_aside, self.survey.set_aside])
-        rows = left_out[["source_file", "source_row", "reason"]].itertuples(index=False)
-        said = [f"{file} row {row}: left out, {why}" for file, row, why in rows]
-        return (*self.tally.notes, *self.survey.notes, *said)
-
-
 def read_tally(settings: Settings) -> Tally:
     """Read the pipes of the route; empty where there is no file. Raises InputError with the problems of all files."""
     parts = read_side(settings, settings.tally, _pipes)

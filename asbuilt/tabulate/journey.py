@@ -14,8 +14,8 @@ from asbuilt.judge.finding import Finding
 from asbuilt.judge.windows import Judged
 from asbuilt.outcome import JOINT, KEPT
 from asbuilt.read.alignments import Design, Designs
+from asbuilt.read.beside import Sides
 from asbuilt.read.records import Readings
-from asbuilt.read.sides import Sides
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt import tables
+from asbuilt.alignment import distance, project
 from asbuilt.place.radius import radius95_m
 from asbuilt.tabulate.journey import Journey, on_line, points
 from asbuilt.window import RADIUS_95
@@ -89,4 +90,21 @@ def _shots(journey: Journey) -> pd.DataFrame:
         "source": shots["source_file"] + " row " + shots["source_row"].astype(str),
         "seen_at": shots["time"].dt.tz_localize("UTC"),
     }
-    return pd.DataFrame(columns, index=shots.index)
+    frame = pd.DataFrame(columns, index=shots.index)
+    return frame.assign(**_on_lines(journey, frame, rows))
+
+
+def _on_lines(journey: Journey, shots: pd.DataFrame, joints: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Return line, chainage and offset of each shot: on the line of its joint, else on the nearest one."""
+    xy, unit = shots[["easting", "northing"]].to_numpy(float), journey.designs.frame.metres_per_unit
+    of_joint = shots["joint_id"].map(joints.drop_duplicates("joint_id").set_index("joint_id")["line"])
+    asked = shots["line"].fillna(of_joint).fillna("").to_numpy(object)
+    line, at, off, near = asked.copy(), *(np.full(len(shots), value) for value in (np.nan, np.nan, np.inf))
+    for design in journey.designs.lines:
+        away = distance(design.line, xy)
+        here = np.flatnonzero(np.isin(asked, [design.name, ""]) & (away < near))
+        found = project(design.line, xy[here], reach=away[here] * (1 + 1e-9) + 1e-9)
+        point, one = np.unique(found.point, return_index=True)
+        line[here[point]], near[here[point]] = design.name, away[here[point]]
+        at[here[point]], off[here[point]] = found.measure[one], found.offset[one] * unit
+    return {"line": line, "chainage_m": at, "offset_m": off}

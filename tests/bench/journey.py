@@ -42,9 +42,9 @@ from asbuilt.place.placing import Laying, place
 from asbuilt.place.route import placed
 from asbuilt.publish import geopackage, joint_log, webmap
 from asbuilt.read.alignments import read_alignments
+from asbuilt.read.beside import read_sides
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
-from asbuilt.read.sides import Sides, read_survey, read_tally
 
 _ROUTE = """
 [route]
@@ -183,7 +183,7 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     xy = rows[["easting", "northing"]].to_numpy(float)
     whole, points = shapely.linestrings(line.xy), shapely.points(xy)
     told = rows.join(lineage(rows, route.route.timezone).rows)
-    sides = Sides(read_tally(route), read_survey(route, target))
+    sides = read_sides(route, target)
     located, _, _ = placed(told, designs, sides, settings=route)
     known = told.assign(surveyed=False)
     laying = Laying(Reach(100.0, 2.0), Sticks(12.0, 0.05, 0.003, 2.0))

@@ -1,0 +1,43 @@
+"""The side files of a route together, as placing and the hand-over ask for them."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from asbuilt.read.positions import Target
+from asbuilt.read.sides import Survey, Tally, read_survey, read_tally
+from asbuilt.settings import Settings
+
+
+@dataclass(frozen=True)
+class Sides:
+    """The side files of a route."""
+
+    tally: Tally
+    survey: Survey
+
+    @property
+    def pipe_length_m(self) -> pd.Series:
+        """Length of each pipe that has a number, by that number."""
+        pipes = self.tally.rows[self.tally.rows["pipe"].notna()]
+        return pd.Series(pipes["length_m"].to_numpy(float), index=pipes["pipe"].to_numpy(object), dtype=float)
+
+    @property
+    def length_in_string_m(self) -> pd.Series:
+        """Length of each pipe that has a place in a string, by string and order (from 1, in the order of fusing)."""
+        pipes = self.tally.rows[self.tally.rows["string"].notna() & self.tally.rows["order"].notna()]
+        at = pd.MultiIndex.from_arrays([pipes["string"].to_numpy(object), pipes["order"].to_numpy(float)])
+        return pd.Series(pipes["length_m"].to_numpy(float), index=at, dtype=float)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was found in the files and used as found, and each row that was left out, with its reason."""
+        left_out = pd.concat([self.tally.set_aside, self.survey.set_aside])
+        rows = left_out[["source_file", "source_row", "reason"]].itertuples(index=False)
+        said = [f"{file} row {row}: left out, {why}" for file, row, why in rows]
+        return (*self.tally.notes, *self.survey.notes, *said)
+
+
+def read_sides(settings: Settings, target: Target) -> Sides:
+    """Read the side files. Raises InputError with the problems of all files of a kind."""
+    return Sides(read_tally(settings), read_survey(settings, target))
