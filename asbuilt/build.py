@@ -106,7 +106,7 @@ def _tabulated(
     pipes = pipes_table(journey, joints, gaps)
     records = records_table(journey)
     found = findings_table(journey)
-    counts = count(journey, joints=joints, gaps=gaps, pipes=pipes, records=records)
+    counts = count(journey, joints=joints, gaps=gaps, records=records)
     notes = (*journey.designs.notes, *journey.readings.notes, *journey.sides.notes)
     frames = {
         "joints": joints,

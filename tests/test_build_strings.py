@@ -175,17 +175,58 @@ def test_a_shot_that_contradicts_its_neighbours_is_named(tmp_path):
     shots = f"Joint,Easting,Northing,sd\nJ05,{E0 + 100},{N0},0.02\n"
     found = built(tmp_path, records(), survey=shots)
     joint = found.tables["joints"].set_index("joint_id").loc["J05"]
-    assert joint["chainage_m"] == pytest.approx(60, abs=0.3)
-    assert "Its as-laid shot does not lie where its neighbours put the joint" in joint["reasons"]
+    assert joint["position_verdict"] == "cannot tell"
+    assert "Its as-laid shot lies 40.0 m from where fixes and pipes around put the joint" in joint["reasons"]
+    findings = found.tables["findings"]
+    assert findings["kind"].to_list() == ["as-laid shot"]
+    assert "J05 (40.0 m off)" in findings["statement"].iloc[0]
+
+
+def test_a_shot_a_few_metres_off_draws_no_run_along(tmp_path):
+    """The record's own fixes and pipes put J05 at 60 m; a shot at 62 m is told, and its run is left where it lies."""
+    shots = f"Joint,Easting,Northing,sd\nJ05,{E0 + 62},{N0},0.02\n"
+    found = built(tmp_path, records(), survey=shots)
+    joints = found.tables["joints"].set_index("joint_id")
+    assert (joints.loc["J01":"J04", "chainage_m"] - [12, 24, 36, 48]).abs().max() < 0.3
+    assert joints.loc["J05", "position_verdict"] == "cannot tell"
     assert found.tables["findings"]["kind"].to_list() == ["as-laid shot"]
 
 
-def test_levels_of_shots_are_those_of_the_pipe(tmp_path):
-    shots = f"Joint,Easting,Northing,sd,Elevation (m),Elevation of\nJ05,{E0 + 60},{N0},0.02,12.34,crown\n"
-    joint = built(tmp_path, records(), survey=shots).tables["joints"].set_index("joint_id").loc["J05"]
-    assert joint[["elevation_m", "elevation_of"]].to_list() == [12.34, "crown"]
+def test_shots_of_one_joint_that_disagree_are_told_and_count_for_less(tmp_path):
+    shots = f"Joint,Easting,Northing,sd\nJ05,{E0 + 60},{N0},0.02\nJ05,{E0 + 60.4},{N0},0.02\n"
+    found = built(tmp_path, records(), survey=shots)
+    assert any("2 as-laid shots of J05 lie up to 0.40 apart" in s for s in found.statements)
+    assert found.tables["joints"].set_index("joint_id").loc["J05", "radius95_m"] > 0.3
 
 
-def test_a_tally_that_no_record_names_is_told(tmp_path):
-    found = built(tmp_path, records(), tally="Pipe,Length (m)\nP1,12\n")
-    assert any("None of the 1 pipe of the tally is named by a record" in s for s in found.statements)
+def test_stated_ends_give_way_to_shots(tmp_path):
+    more = '[[string]]\nstring = "S"\njoints = ["S01", "S08"]\nfirst_fused = "ahead"\nfrom = "132 m"\nto = "240 m"\n'
+    shots = f"Joint,Easting,Northing,sd\nS01,{E0 + 230},{N0},0.02\nS08,{E0 + 146},{N0},0.02\n"
+    string = places(built(tmp_path, records(), more, survey=shots))
+    assert string["placed_by"].to_list() == ["survey", *["tally"] * 6, "survey"]
+    np.testing.assert_allclose(string["chainage_m"], np.array(AHEAD) + 2, atol=0.2)
+
+
+def test_an_end_beyond_the_line_and_a_record_without_time_leave_the_string_unplaced(tmp_path):
+    more = '[[string]]\nstring = "S"\njoints = ["S01", "S08"]\nfirst_fused = "ahead"\nfrom = "2000 m"\nto = "2108 m"\n'
+    found = built(tmp_path / "a", records(), more)
+    assert set(places(found)["placed_by"]) == {"unplaced"}
+    assert any("string S: its from lies beyond the ends of the line" in s for s in found.statements)
+    timeless = records("S").replace("S04,2026-03-04 11:00", "S04,")
+    found = built(tmp_path / "b", timeless, '[[string]]\nstring = "S"\nfirst_fused = "ahead"\ntie_ins = ["T1", "T2"]\n')
+    assert set(places(found).drop(index="S04")["placed_by"]) == {"unplaced"}
+    assert any("S04 has neither a time nor an order in it" in s for s in found.statements)
+
+
+def test_lengths_that_no_pipe_can_have_are_told_and_not_used(tmp_path):
+    rows = [
+        f"J{i:02d},2026-03-01 {8 + i:02d}:00,{E0 + 12 * i},{N0},225,M1,{1000 if i == 5 else 12}" for i in range(1, 11)
+    ]
+    heading = "Joint,Finished,East,North,Plate (°C),Machine,Added (m)"
+    changes = {"records.columns.machine": "Machine", "records.columns.length_added": "Added (m)"}
+    found = build.build(
+        settings.load(make_route(tmp_path, records=csv_of(*rows, heading=heading), toml_changes=changes))
+    )
+    assert any("1 pipe length of the records (such as 1000 m) cannot be that of a pipe" in s for s in found.statements)
+    joints = found.tables["joints"].set_index("joint_id")
+    assert (joints["chainage_m"] - [12.0 * i for i in range(1, 11)]).abs().max() < 0.3

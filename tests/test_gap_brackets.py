@@ -49,14 +49,14 @@ def test_within_a_piece_a_spacing_is_as_sure_as_its_pipe():
 def records(**later):
     times = pd.to_datetime([f"2026-03-02 {h:02d}:00" for h in (8, 9, 10, 11, 12, 13, 15)])
     base = pd.DataFrame({"machine": "M1", "fused_at": times, "row_before": np.arange(7) - 1})
-    base = base.assign(link=TIMED, skipped=-1)
+    base = base.assign(link=TIMED, skipped=-1, pipe_m=12.0)
     for name, value in later.items():
         base.loc[6, name] = value
     return base
 
 
 def told(before=5, after=6, **later):
-    return evidence(pd.DataFrame({"before": [before], "after": [after]}), records(**later))[0]
+    return evidence(pd.DataFrame({"before": [before], "after": [after]}), records(**later), stick_m=12.0)[0]
 
 
 def test_numbers_serials_and_pace_are_named():
@@ -75,3 +75,4 @@ def test_what_tells_nothing_is_not_said():
     assert told(fused_at=pd.Timestamp("2026-03-03 14:00")) == ""  # another day
     assert told(row_before=3) == ""  # neighbours on the line, not in the order of the work
     assert told(before=-1) == ""
+    assert told(pipe_m=24.0) == ""  # a machine that leaves every other joint to another one

@@ -12,12 +12,14 @@ _CYCLES = 5  # so many steps of a machine make a usual pace
 _SLOW, _USUAL = 1.6, 1.3  # times the usual pace: another joint was made between, or none was
 
 
-def evidence(gaps: pd.DataFrame, rows: pd.DataFrame) -> list[str]:
+def evidence(gaps: pd.DataFrame, rows: pd.DataFrame, *, stick_m: float) -> list[str]:
     """Return what records say of each gap, by its joints before and after; empty where nothing is known.
 
-    `gaps` has before and after (index of rows, -1: none); `rows` machine, fused_at, row_before, link, skipped.
+    `gaps` has before and after (index of rows, -1: none); `rows` machine, fused_at, row_before,
+    link, skipped and pipe_m. Where a machine leaves joints to others as a rule its pace tells nothing.
     """
     usual = _usual_pace(rows)
+    rows = rows.assign(leaves=rows["pipe_m"] > 1.5 * stick_m)
     return [_of(rows, int(a), int(b), usual) for a, b in zip(gaps["before"], gaps["after"], strict=True)]
 
 
@@ -25,7 +27,7 @@ def _usual_pace(rows: pd.DataFrame) -> pd.Series:
     """Return the median time between joints of each machine within a day of work."""
     timed = rows[rows["machine"].notna() & rows["fused_at"].notna()].sort_values(["machine", "fused_at"])
     step = timed.groupby("machine")["fused_at"].diff()
-    within = step[step < _SESSION]
+    within = step[(step > pd.Timedelta(0)) & (step < _SESSION)]
     by = within.groupby(timed.loc[within.index, "machine"])
     return by.median()[by.size() >= _CYCLES]
 
@@ -56,7 +58,7 @@ def _serials(later: Any) -> str:
 
 def _pace(a: Any, b: Any, usual: pd.Series) -> str:
     took = abs(b["fused_at"] - a["fused_at"])
-    if a["machine"] != b["machine"] or a["machine"] not in usual or not took < _SESSION:
+    if a["machine"] != b["machine"] or a["machine"] not in usual or not took < _SESSION or b["leaves"]:
         return ""
     times = took / usual[a["machine"]]
     if _USUAL <= times < _SLOW:

@@ -18,8 +18,9 @@ from asbuilt.judge.places import Placed, Window
 from asbuilt.judge.sources import common_offsets
 from asbuilt.look import CANNOT_TELL, OUT_OF_WINDOW
 from asbuilt.outcome import JOINT, KEPT
+from asbuilt.quantities import LengthUnit
 from asbuilt.read.alignments import Designs
-from asbuilt.sentence import some
+from asbuilt.sentence import several, some
 from asbuilt.settings import Settings
 from asbuilt.window import TWO_SIDED_95
 
@@ -43,12 +44,21 @@ def findings(
         *common_offsets(by_fix, window, lines=lines),
         *clock_findings(kept, zone, metres_per_unit=per_unit, unit=unit),
         *bend_findings(laid, joints, designs, settings),
-        *_shots(joints),
+        *_shots(joints, unit),
     )
 
 
-def _shots(joints: pd.DataFrame) -> Iterator[Finding]:
+def _shots(joints: pd.DataFrame, unit: LengthUnit) -> Iterator[Finding]:
     """A shot on the pipe that contradicts its neighbours is looked at by somebody, whichever of them is wrong."""
+    strange = joints[joints["strange_m"] > 0]
+    if len(strange):
+        named = [f"{i} ({unit.text(m, 1)} off)" for i, m in strange[["joint_id", "strange_m"]].itertuples(index=False)]
+        yield Finding(
+            f"{several(len(strange), 'as-laid shot')} cannot be brought together with the fixes and pipes around:"
+            f" {some(named)}. Were they booked under the wrong joint? What lies around is shown with the wider spread.",
+            strange.index.to_numpy(),
+            "as-laid shot",
+        )
     odd = joints[joints["surveyed"].eq(True) & (joints["placed_by"] != "survey")]
     if len(odd):
         yield Finding(

@@ -11,6 +11,7 @@ from asbuilt.sentence import several, some
 
 _TELLING = 20  # so many joints in line have to show it before a receiver's word on its accuracy is doubted
 _CLOSES_M, _CLOSES = 2.0, 0.01  # metres, or share of the pipes: what closes so well needs no word
+_NO_ROOM, _OVERLAP = 0.25, 3  # of a stick; so many joints are no chance
 _UNLIKE = 1.5  # times as much as stated, or as little
 
 
@@ -24,6 +25,7 @@ def placements(rows: pd.DataFrame, placement: Placement, unit: LengthUnit, *, st
         *placement.unclear,
         *_moved(rows, unit, stick_m),
         *_blunders(rows, unit),
+        *_overlaps(rows, unit, stick_m),
         *_orderless(rows),
         *_unlike_their_word(rows, placement.noise),
     )
@@ -36,24 +38,34 @@ def _moved(rows: pd.DataFrame, unit: LengthUnit, stick_m: float) -> Iterator[str
         return
     apart = (stays["fix_chainage_m"].diff().abs() > stick_m / 2) | (stays["machine"] != stays["machine"].shift())
     for _, group in stays.groupby(np.cumsum(apart.to_numpy())):
-        placed = group["placed_by"] != "unplaced"
-        where = f" at {group['fix_station'].iloc[0]}" if group["fix_station"].iloc[0] else ""
-        ids = group["joint_id"]
-        said = (
-            f"{several(len(group), 'joint')} ({ids.iloc[0]} to {ids.iloc[-1]}) were fused at one place{where} and moved"
-        )
-        length = unit.text(len(group) * stick_m, 0)
-        if placed.all():
-            at = group["chainage_m"]
-            low, high = (group["station"].iloc[i] for i in (at.argmin(), at.argmax()))
-            where = f"they are placed by their pipes between {low} and {high}, not surveyed"
-            yield f"{said}: {where}.{_closure(rows, group, unit)}"
-        else:
-            yield (
-                f"{said}: {int((~placed).sum())} of them are unplaced, for nothing ties this string of some {length} to"
-                " the line. Pipe serials that meet those of its tie-ins place it, or a [[string]] in route.toml with"
-                " its tie_ins (or from and to) and first_fused, or as-laid shots."
-            )
+        unplaced = int((group["placed_by"] == "unplaced").sum())
+        what = _wanted(group, unplaced, unit, stick_m) if unplaced else _lie(rows, group, unit)
+        yield f"{_who(group)} fused at one place{_where(group)} and moved: {what}"
+
+
+def _who(group: pd.DataFrame) -> str:
+    first, last = group["joint_id"].iloc[[0, -1]]
+    return f"{len(group)} joints ({first} to {last}) were" if len(group) > 1 else f"Joint {first} was"
+
+
+def _where(group: pd.DataFrame) -> str:
+    return f" at {group['fix_station'].iloc[0]}" if group["fix_station"].iloc[0] else ""
+
+
+def _lie(rows: pd.DataFrame, group: pd.DataFrame, unit: LengthUnit) -> str:
+    at = group["chainage_m"]
+    low, high = (group["station"].iloc[i] for i in (at.argmin(), at.argmax()))
+    where = f"between {low} and {high}" if len(group) > 1 else f"at {low}"
+    return f"placed by the pipes {where}, not surveyed.{_closure(rows, group, unit)}"
+
+
+def _wanted(group: pd.DataFrame, unplaced: int, unit: LengthUnit, stick_m: float) -> str:
+    length = unit.text(len(group) * stick_m, 0)
+    return (
+        f"{'all' if unplaced == len(group) else unplaced} unplaced: nothing ties this string of some {length} to"
+        " the line. Pipe serials that meet those of its tie-ins place it, a [[string]] in route.toml with its tie_ins"
+        " (or from and to) and first_fused, or as-laid shots on two of its joints."
+    )
 
 
 def _blunders(rows: pd.DataFrame, unit: LengthUnit) -> Iterator[str]:
@@ -64,8 +76,24 @@ def _blunders(rows: pd.DataFrame, unit: LengthUnit) -> Iterator[str]:
     away = np.hypot(odd["fix_chainage_m"] - odd["chainage_m"], odd["fix_offset_m"]).sort_values(ascending=False)
     named = [f"{odd.loc[i, 'joint_id']} ({unit.text(far, 0)} off)" for i, far in away.items()]
     yield (
-        f"{several(len(odd), 'fix', 'fixes')} not used, for neither the order of the work nor the pipes allow a joint"
-        f" there: {some(named)}. Their joints are placed by their neighbours."
+        f"{several(len(odd), 'fix is', 'fixes are')} not used, for neither the order of the work nor the pipes allow a"
+        f" joint there: {some(named)}. The neighbours place {'its joint' if len(odd) == 1 else 'their joints'}."
+    )
+
+
+def _overlaps(rows: pd.DataFrame, unit: LengthUnit, stick_m: float) -> Iterator[str]:
+    """Say where joints of two runs lie so near to one another that no pipe has room between them."""
+    line = rows[rows["chainage_m"].notna() & (rows["kind"] != "fitting") & rows["replaces"].isna()]
+    line = line.sort_values(["line", "chainage_m"])
+    near = (line["chainage_m"].diff() < _NO_ROOM * stick_m) & (line["line"] == line["line"].shift())
+    near &= (line["piece"] != line["piece"].shift()) & (line["placed_by"].isin(("tally", "fix+tally")))
+    if near.sum() < _OVERLAP:
+        return
+    at = np.flatnonzero(near)
+    first, last = line["joint_id"].iloc[at[0] - 1], line["joint_id"].iloc[at[-1]]
+    yield (
+        f"{int(near.sum())} joints between {first} and {last} lie within {unit.text(_NO_ROOM * stick_m, 1)} of joints"
+        " of another run, where no pipe has room: one of the two runs lies elsewhere, or was recorded twice."
     )
 
 

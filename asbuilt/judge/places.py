@@ -49,6 +49,7 @@ def judge_places(rows: pd.DataFrame, window: Window, *, in_line: np.ndarray) -> 
     _which_leg(rows, verdict, reasons, window)
     for i in rows.index[rows["line_unknown"].eq(True)]:
         reasons[i].append(f"names the line {rows.loc[i, 'line_recorded']!r}, which the route does not have")
+    _strange_shots(rows, verdict, reasons, window)
     _trials(rows, verdict, reasons)
     statements += _no_accuracy(rows, reasons, in_line)
     statements += _frame_too_coarse(rows, verdict, in_line, window)
@@ -184,6 +185,15 @@ def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window
         )
 
 
+def _strange_shots(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
+    """A shot that contradicts all around it may be of another joint."""
+    strange = (rows["strange_m"] > 0).to_numpy()
+    verdict[strange & (verdict == IN_WINDOW)] = CANNOT_TELL
+    for i in rows.index[strange]:
+        apart = window.unit.text(rows.loc[i, "strange_m"], 1)
+        reasons[i].append(f"its as-laid shot lies {apart} from where fixes and pipes around put the joint")
+
+
 def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
     """A trial joint is no part of the line: its place is not judged."""
     trial = (rows["outcome"] == TRIAL).to_numpy()
@@ -195,7 +205,8 @@ def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
 def _no_accuracy(rows: pd.DataFrame, reasons: Reasons, in_line: np.ndarray) -> list[str]:
     unsure = (rows["offset_sd_m"].isna() & rows["offset_m"].notna()).to_numpy()
     for i in rows.index[unsure]:
-        reasons[i].append("the fix states no accuracy")
+        what = "as-laid shot" if rows.loc[i, "surveyed"] else "fix"
+        reasons[i].append(f"the {what} states no accuracy")
     return _said_of(rows[unsure & in_line], "state no accuracy: no position among them is in window")
 
 

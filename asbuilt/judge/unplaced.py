@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from asbuilt.sentence import several
+
 
 def less_unplaced(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -> pd.DataFrame:
     """Return the gaps with unplaced_here, and with that many fewer missing records.
@@ -13,7 +15,11 @@ def less_unplaced(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -
     explained = (here >= gaps["missing_records"]) & (here > 0)
     counts = {n: (gaps[n] - here).clip(lower=0) for n in ("missing_records", "missing_low", "missing_high")}
     kind = gaps["kind"].where(~explained, "records not placed")
-    return gaps.assign(unplaced_here=here, kind=kind, **counts)
+    homeless = int(joints["chainage_m"].isna().sum() - here.sum())
+    maybe = (counts["missing_records"] > 0) & (homeless > 0)
+    word = f"; {several(homeless, 'joint')} without a place may be among these"
+    evidence = gaps["evidence"].where(~maybe, gaps["evidence"] + word)
+    return gaps.assign(unplaced_here=here, kind=kind, evidence=evidence, **counts)
 
 
 def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float) -> np.ndarray:
@@ -33,7 +39,9 @@ def unplaced_within(gaps: pd.DataFrame, joints: pd.DataFrame, *, stick_m: float)
             before, after = run.iloc[first - 1] if first else None, run.iloc[last] if last < len(run) else None
             here = _bounded_by(gaps, before, after, slack=1.5 * stick_m)
             if not here.any() and run["stays"].iloc[first:last].eq(True).all():
-                here = _as_long(gaps, last - first)  # it may lie anywhere
+                here = (gaps["missing_records"] == last - first).to_numpy()  # it may lie anywhere
+                here = here if here.any() else _as_long(gaps, last - first)
+            here = here & (gaps["missing_high"] + 1 >= last - first).to_numpy()
             if here.sum() == 1:  # where two gaps would do, none is named
                 count += here * (last - first)
     return count

@@ -3,9 +3,10 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 from asbuilt.place.adjust import Adjusted, Observed, adjust
-from asbuilt.place.closures import closures
+from asbuilt.place.closures import closures, strangers
 from asbuilt.place.levels import CELLS, Chain, Levels, levels, running_median
 from asbuilt.place.links import TIMED, Paths
 from asbuilt.place.noise import Noise, noise
@@ -20,6 +21,7 @@ _APART = 1  # cells: what is farther from the likeliest level is another level
 _OFTEN, _UNSEEN = 0.015, 2.0  # from such a share of short pipes on one looks again, for as many again unseen
 _BROAD = 1.5  # offsets scatter by so much more than fixes: pipes are laid off the line
 _RELATED = 1.86  # (1 + r) / (1 - r): so many fixes count as one where neighbours correlate by 0.3
+_RULE = 6  # joints of a piece make a rule
 _SMALL = 1e-6
 
 
@@ -38,7 +40,8 @@ class Placed:
     """Entries of the pieces, one piece after the other; shapes (n,).
 
     `entry` among the paths, `at_m` the adjusted chainage and its `sd_m`, `pipe_m` the length of the pipe from the entry
-    before and `step_sd_m` of that step, `missing` records between the two, `used` whether the fix has a say.
+    before and `step_sd_m` of that step, `missing` records between the two, `used` whether the fix has a say,
+    `strange_m` how far an as-laid shot lies from where all else puts the joint, if that is too far (else 0).
     """
 
     entry: np.ndarray
@@ -50,6 +53,7 @@ class Placed:
     step_sd_m: np.ndarray
     missing: np.ndarray
     used: np.ndarray
+    strange_m: np.ndarray
     levels: Levels
     noise: Noise
     scale: np.ndarray
@@ -68,12 +72,16 @@ class Around:
 
 @dataclass(frozen=True)
 class _Prepared:
-    """Entries on their way, shapes (n,): `at` along each piece in its own direction, and what the levels are told."""
+    """Entries on their way, shapes (n,): `at` along each piece in its own direction, and what the levels are told.
+
+    `cut` marks steps whose pipe was cut to fit, as at a fitting, and whose length nobody states.
+    """
 
     entry: np.ndarray
     way: np.ndarray
     at: np.ndarray
     step: np.ndarray
+    cut: np.ndarray
     chain: Chain
     noise: Noise
 
@@ -85,7 +93,12 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
     on = _prepared(walk, parted, fixes, around, sticks)
     head, piece = on.chain.head, parted.piece[on.entry]
     found = _levels(on.chain, sticks)
+    usual = _usual(_told(found, on.step, head, sticks)[0], head, piece)
+    if usual.any():
+        on = _prepared(walk, parted, fixes, around, sticks, left_m=usual * sticks.stick_m)
+        found = _levels(on.chain, sticks)
     missing, step, step_sd = _told(found, on.step, head, sticks)
+    step_sd = np.where(on.cut, np.maximum(step_sd, sticks.stick_m / 2), step_sd)
     used = np.isfinite(on.at) & (found.blunder < _CERTAIN)
     used |= np.isfinite(on.at) & ~np.isin(piece, piece[used])  # where every fix looks like a blunder none is
     at = np.where(used, on.at, np.nan)
@@ -93,6 +106,8 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
     used &= ~closed.at_fault
     at[closed.at_fault] = np.nan
     observed = Observed(at, on.chain.sd_m, on.chain.correlation, step, closed.step_sd, head)
+    strange = strangers(observed, around.surveyed[on.entry], scale_sd=sticks.scale_sd)
+    observed = replace(observed, sd=np.hypot(observed.sd, strange))
     adjusted = adjust(observed, scale_sd=sticks.scale_sd)
     strain = _strain(observed, adjusted)
     return Placed(
@@ -100,7 +115,11 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
         head=head,
         piece=piece,
         at_m=adjusted.at * on.way,
-        sd_m=np.hypot(adjusted.sd * strain, _other_levels(found, on.chain.sd_m, sticks.stick_m)),
+        strange_m=strange,
+        sd_m=np.hypot(
+            np.hypot(adjusted.sd * strain, _most_of(strange, piece)),
+            _other_levels(found, on.chain.sd_m, sticks.stick_m),
+        ),
         pipe_m=on.step,
         step_sd_m=adjusted.step_sd * strain,
         missing=missing,
@@ -110,6 +129,20 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
         scale=adjusted.scale,
         scale_sd=adjusted.scale_sd,
     )
+
+
+def _usual(missing: np.ndarray, head: np.ndarray, piece: np.ndarray) -> np.ndarray:
+    """Return how many joints the machine of each piece leaves to others at each step as a rule, shape (n,).
+
+    Sticks are joined in pairs first, and two machines take turns: what is skipped every time is not missing.
+    """
+    steps = pd.Series(np.where(head, np.nan, missing)).groupby(piece)
+    usual = steps.transform("median").fillna(0).to_numpy().astype(np.int64)
+    return np.where(head | (np.bincount(piece)[piece] < _RULE), 0, usual)
+
+
+def _most_of(values: np.ndarray, piece: np.ndarray) -> np.ndarray:
+    return pd.Series(values).groupby(piece).transform("max").to_numpy(float)
 
 
 def _strain(observed: Observed, adjusted: Adjusted) -> np.ndarray:
@@ -139,6 +172,7 @@ def _nothing(around: Around) -> Placed:
         step_sd_m=real,
         missing=none,
         used=none.astype(bool),
+        strange_m=real,
         levels=Levels(np.empty((0, 1)), none, none, real),
         noise=Noise(np.ones(groups), np.zeros(groups)),
         scale=real,
@@ -146,14 +180,22 @@ def _nothing(around: Around) -> Placed:
     )
 
 
-def _prepared(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks: Sticks) -> _Prepared:
-    """Bring the entries of the pieces to levels: how they scatter, how their errors go together, what is a blunder."""
+def _prepared(
+    walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks: Sticks, left_m: np.ndarray | float = 0.0
+) -> _Prepared:
+    """Bring the entries of the pieces to levels: how they scatter, how their errors go together, what is a blunder.
+
+    `left_m` is what the machine leaves to others at each step. Levels hang at the middle of their piece, so that it
+    does not matter where chainage begins.
+    """
     entry = _entries(parted)
     piece, way = parted.piece[entry], parted.direction[entry]
     head = np.diff(piece, prepend=NO_PIECE) != 0
     at = np.where(parted.used[entry], fixes.at_m[entry], np.nan) * way
-    step, prior = _steps(walk, entry, head, around, sticks)
+    step, prior, cut = _steps(walk, entry, head, around, sticks)
+    step = step + left_m
     level = at - np.cumsum(step)
+    level -= pd.Series(level).groupby(piece).transform("median").to_numpy()
     offset = np.where(np.isnan(level), np.nan, around.offset_m[entry])
     group, count = around.group[entry], int(around.group.max(initial=0)) + 1
     seen = noise(np.stack([level, offset]), fixes.sd_m[entry], piece, group, groups=count)
@@ -163,7 +205,7 @@ def _prepared(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks:
     odd = (blunder > _DOUBTFUL) | (np.abs(level - running_median(level, head)) > _ODD * sd) | shot
     alike = (group == np.roll(group, 1)) & ~odd & ~np.roll(odd, 1)  # the error of a blunder says nothing of the next
     related = np.where(alike, seen.correlation[group], 0.0)
-    return _Prepared(entry, way, at, step, Chain(level, sd, related, head, prior, blunder), seen)
+    return _Prepared(entry, way, at, step, cut, Chain(level, sd, related, head, prior, blunder), seen)
 
 
 def _levels(chain: Chain, sticks: Sticks) -> Levels:
@@ -185,15 +227,19 @@ def _entries(parted: Pieces) -> np.ndarray:
 
 def _steps(
     walk: Paths, entry: np.ndarray, head: np.ndarray, around: Around, sticks: Sticks
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return the length of the pipe to each entry from the one before (0 at heads), and the chances of the step."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the length of the pipe to each entry from the one before (0 at heads), the chances of the step, and
+
+    whether its pipe was cut to an unknown length.
+    """
     next_ = (entry - np.roll(entry, 1) == 1) & ~head
     length = np.where(next_, walk.length_m[entry], np.nan)
     how, skipped = np.where(next_, walk.how[entry], TIMED), np.where(next_, walk.skipped[entry], -1)
     fitting = around.is_fitting[entry]
     at_fitting = (fitting | np.roll(fitting, 1)) & ~head
     prior = chances(how, skipped, at_fitting=at_fitting, length_stated=np.isfinite(length))
-    return np.where(head, 0.0, np.where(np.isnan(length), sticks.stick_m, length)), prior
+    unknown = np.isnan(length)
+    return np.where(head, 0.0, np.where(unknown, sticks.stick_m, length)), prior, at_fitting & unknown
 
 
 def _blunder(offset_m: np.ndarray, spread_m: np.ndarray, head: np.ndarray) -> np.ndarray:

@@ -17,26 +17,16 @@ def brackets(placed: Placed) -> pd.DataFrame:
     `missing` of them, with 95 % between `low` and `high`. Reaches that share a joint are one.
     """
     found: list[dict[str, int]] = []
-    usual = _usual(placed)
-    for at in np.flatnonzero(placed.missing > usual):
+    for at in np.flatnonzero(placed.missing > 0):
         first, last = _reach(placed, int(at))
         if found and first < found[-1]["last"] and placed.piece[first] == placed.piece[found[-1]["first"]]:
-            found[-1] |= {"last": last, "missing": found[-1]["missing"] + int(placed.missing[at] - usual[at])}
+            found[-1] |= {"last": last, "missing": found[-1]["missing"] + int(placed.missing[at])}
         else:
             found.append({"first": first, "last": last, "before": int(at) - 1, "after": int(at)})
-            found[-1]["missing"] = int(placed.missing[at] - usual[at])
+            found[-1]["missing"] = int(placed.missing[at])
     for row in found:
         row["low"], row["high"] = _bounds(placed, row["first"], row["last"], row["missing"])
     return pd.DataFrame(found, columns=list(COLUMNS)).astype(np.int64)
-
-
-def _usual(placed: Placed) -> np.ndarray:
-    """Return how many joints the machine of each piece leaves out as a rule, for others to make, shape (n,).
-
-    Sticks are joined in pairs first, and two machines take turns: what each of them skips every time is not missing.
-    """
-    steps = pd.Series(np.where(placed.head, np.nan, placed.missing))
-    return steps.groupby(placed.piece).transform("median").fillna(0).to_numpy().astype(np.int64)
 
 
 def _reach(placed: Placed, at: int) -> tuple[int, int]:

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from asbuilt.place.adjust import Observed, adjust
+
 _SURE = 4.0  # standard deviations: one misclosure in sixteen thousand is larger by chance
 _AGREE = 2.5
 
@@ -44,6 +46,29 @@ def closures(
         steps = np.arange(has[i] + 1, has[i + 1] + 1)
         loose[steps] = np.hypot(loose[steps], np.abs(gap[i]) / np.sqrt(len(steps)))
     return Closures(at_fault, loose)
+
+
+def strangers(observed: Observed, surveyed: np.ndarray, *, scale_sd: float) -> np.ndarray:
+    """Return how far each shot lies from where fixes and pipes put its joint without any shot, shape (n,), metres.
+
+    0 for all that agree, and for pieces that only shots hold. A shot is believed far more than a fix, so one that was
+    booked under the wrong joint would draw a whole run along.
+    """
+    out = np.zeros(len(surveyed))
+    piece = np.cumsum(observed.head)
+    held = np.isin(piece, piece[np.isfinite(observed.at) & ~surveyed])
+    shots = surveyed & held & np.isfinite(observed.at)
+    if not shots.any():
+        return out
+    here = np.isin(piece, piece[shots])
+    parts = {name: getattr(observed, name)[here] for name in Observed.__dataclass_fields__}
+    parts["at"] = np.where(surveyed[here], np.nan, parts["at"])
+    found = adjust(Observed(**parts), scale_sd=scale_sd)
+    apart, spread = np.zeros(len(out)), np.ones(len(out))
+    apart[here], spread[here] = np.nan_to_num(observed.at[here] - found.at), np.hypot(found.sd, observed.sd[here])
+    wrong = shots & (np.abs(apart) > _SURE * spread)
+    out[wrong] = np.abs(apart[wrong])
+    return out
 
 
 def _gaps(level: np.ndarray, piece: np.ndarray, lag: int) -> np.ndarray:

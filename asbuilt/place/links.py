@@ -62,11 +62,12 @@ def paths(
     links come from the route file.
     """
     serial = _by_serial(rows, pipe_length_m)
-    timed = _by_time(rows)
+    number = _numbers(rows["joint"])
+    timed = _by_time(rows, number)
     strong = _together(serial, stated, _by_string(rows, in_string_m))
     if len(strong.a):
-        return _numbered(rows, _joined(rows, strong, timed))
-    return _numbered(rows, _in_time(len(rows), timed))
+        return _numbered(number, _joined(rows, strong, timed))
+    return _numbered(number, _in_time(len(rows), timed))
 
 
 def _together(*links: Links) -> Links:
@@ -108,16 +109,24 @@ def _by_string(rows: pd.DataFrame, in_string_m: pd.Series) -> Links:
     return replace(found, length_m=np.where(np.isnan(found.length_m), listed, found.length_m))
 
 
-def _by_time(rows: pd.DataFrame) -> Links:
-    """Link the joints that one machine made one after the other."""
-    return _neighbours(rows, "machine", "fused_at", TIMED)
+def _by_time(rows: pd.DataFrame, number: np.ndarray) -> Links:
+    """Link the joints that one machine made one after the other.
+
+    Where times are equal, as where only days were written down, the numbers on the paper tell; where those do not
+    follow one another either, nothing does.
+    """
+    found = _neighbours(rows.assign(number=_counted(rows, number)), "machine", "fused_at", TIMED, then="number")
+    time = rows["fused_at"].to_numpy()
+    told = (time[found.a] != time[found.b]) | (np.abs(number[found.b] - number[found.a]) <= _NEAR_NUMBER)
+    return Links(*(getattr(found, name)[told] for name in Links.__dataclass_fields__))
 
 
-def _neighbours(rows: pd.DataFrame, group: str, rank: str, how: int) -> Links:
+def _neighbours(rows: pd.DataFrame, group: str, rank: str, how: int, then: str = "") -> Links:
     """Link the joints of each group, sorted by rank. The pipe between two is the one that was added at the first."""
     at = np.flatnonzero(rows[group].notna() & rows[rank].notna())
     code = pd.factorize(rows[group].iloc[at], sort=True)[0]
-    order = np.lexsort((pd.factorize(rows[rank].iloc[at], sort=True)[0], code))
+    ties = rows[then].to_numpy(float)[at] if then else np.zeros(len(at))
+    order = np.lexsort((ties, pd.factorize(rows[rank].iloc[at], sort=True)[0], code))
     at, same = at[order], np.diff(code[order]) == 0
     a, b = at[:-1][same], at[1:][same]
     return Links(a, b, np.full(len(a), how, np.int8), rows["length_added_m"].to_numpy(float)[a])
@@ -191,11 +200,26 @@ def _walked(ends: _Ends) -> Paths:
     return Paths(columns[0], columns[1], columns[2].astype(np.int8), columns[3], np.full(len(entries), -1))
 
 
-def _numbered(rows: pd.DataFrame, found: Paths) -> Paths:
+def _numbers(joint: pd.Series) -> np.ndarray:
+    """Return the last number that stands in each joint's number, NaN: none."""
+    digits = joint.astype("str").str.replace(r"^.*?(\d{1,9})\D*$", r"\1", regex=True)
+    return pd.to_numeric(digits.where(digits.str.isdecimal()), errors="coerce").to_numpy(float)
+
+
+def _counted(rows: pd.DataFrame, number: np.ndarray) -> np.ndarray:
+    """Return the numbers as they rise with time, machine by machine: some crews count down."""
+    time = rows["fused_at"].rank(method="dense").to_numpy(float)
+    known = np.isfinite(number) & np.isfinite(time)
+    machine = np.where(known, pd.factorize(rows["machine"])[0] + 1, 0)
+    count = np.maximum(np.bincount(machine, weights=known), 1)
+    middle = [np.bincount(machine, weights=np.where(known, x, 0)) / count for x in (time, number)]
+    both = np.where(known, (time - middle[0][machine]) * (number - middle[1][machine]), 0)
+    return np.where(np.bincount(machine, weights=both)[machine] < 0, -number, number)
+
+
+def _numbered(number: np.ndarray, found: Paths) -> Paths:
     """Count the numbers that are skipped along each path, where its numbers follow one another at all."""
-    number = rows["joint"].astype("str").str.replace(r"^.*?(\d{1,9})\D*$", r"\1", regex=True)
-    value = pd.to_numeric(number.where(number.str.isdecimal()), errors="coerce").to_numpy(float)[found.row]
-    apart = np.diff(value, prepend=np.nan)
+    apart = np.diff(number[found.row], prepend=np.nan)
     apart[found.head] = np.nan
     size = np.bincount(found.path)
     rises, falls = ((np.bincount(found.path, weights=apart == one) / size)[found.path] for one in (1, -1))
@@ -206,4 +230,5 @@ def _numbered(rows: pd.DataFrame, found: Paths) -> Paths:
     return Paths(found.row, found.path, found.how, found.length_m, np.minimum(skipped, _MANY).astype(np.int64))
 
 
+_NEAR_NUMBER = 5  # apart at most, for the numbers to tell who followed whom where times do not
 _TELLING, _FOLLOWS, _MANY = 6, 0.6, 99  # so many joints, such a share of them, tell that numbers follow one another

@@ -14,7 +14,7 @@ _LAGS = (1, 2, 3, 4, 6, 8)
 _SCALE = 0.6744897501960817 * np.sqrt(2)  # median of the absolute difference of two standard normals
 _CORRELATIONS = np.arange(0.0, 0.96, 0.05)
 _CORRELATION, _WORTH = 0.3, 25.0  # what is taken for the correlation before any joint is seen, and how many it is worth
-_LEAST, _MOST = 0.3, 10.0  # of the stated spread
+_LEAST = 0.3  # of the stated spread
 
 
 @dataclass(frozen=True)
@@ -63,4 +63,4 @@ def _fit(grown: np.ndarray, many: float) -> tuple[float, float]:
     correlation = share * _CORRELATIONS[best] + (1 - share) * _CORRELATION
     told = many * (1 - correlation) / (1 + correlation)
     factor = np.sqrt((told * size[best] + _WORTH) / (told + _WORTH))
-    return float(np.clip(factor, _LEAST, _MOST)), float(correlation)
+    return float(max(factor, _LEAST)), float(correlation)

@@ -44,14 +44,15 @@ class Fixes:
 class Pieces:
     """Shapes (n,): `piece` of each entry (NO_PIECE: none), `direction` of its piece (1 up-chainage, -1 down).
 
-    `used` marks entries whose fix counts, `alone` those placed by their fix only, `orderless` those whose order was
-    not credible.
+    `used` marks entries whose fix counts, `orderless` those whose order was not credible, `elsewhere` those taken out
+    of their path because they lie away from all that is next to them in it.
     """
 
     piece: np.ndarray
     direction: np.ndarray
     used: np.ndarray
     orderless: np.ndarray
+    elsewhere: np.ndarray
 
 
 def pieces(paths: Paths, fixes: Fixes, *, stick_m: float) -> Pieces:
@@ -71,7 +72,7 @@ def pieces(paths: Paths, fixes: Fixes, *, stick_m: float) -> Pieces:
     usable |= finite & orderless  # where the order is not believed it makes no fix a blunder
     singles = np.flatnonzero(usable & (piece == NO_PIECE))
     piece[singles] = piece.max(initial=-1) + 1 + np.arange(len(singles))
-    return Pieces(piece, direction, usable, orderless)
+    return Pieces(piece, direction, usable, orderless, excursion)
 
 
 def _leaves_the_stand(paths: Paths, strung: np.ndarray) -> np.ndarray:

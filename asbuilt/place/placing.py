@@ -12,7 +12,7 @@ from asbuilt.place.links import Paths, paths
 from asbuilt.place.pieces import Fixes, pieces
 from asbuilt.place.sequence import Order, by_order
 from asbuilt.place.stays import Stands, stays
-from asbuilt.place.strings import Strings, strings
+from asbuilt.place.strings import StringPipes, Strings, strings
 from asbuilt.place.told import Found, told
 from asbuilt.settings.model import StringSpec
 from asbuilt.window import ASSUMED_SD_M
@@ -54,12 +54,15 @@ def place(rows: pd.DataFrame, lines: Lines, laying: Laying) -> Placement:
     every = candidates(rows, lines, laying.reach)
     nearest = every.groupby("point")["measure"].first().reindex(range(len(rows))).to_numpy(float)
     listed, stick = laying.length_in_string_m, laying.sticks.stick_m
-    known = strings(rows, laying.strings, at_m=nearest, stick_m=stick, in_string_m=listed)
+    span = {name: (float(line.measure[0]), float(line.measure[-1])) for name, line in lines}
+    known = strings(rows, laying.strings, at_m=nearest, pipes=StringPipes(stick, listed, span))
     walk = paths(rows, pipe_length_m=laying.pipe_length_m, stated=known.links, in_string_m=listed)
     found = _ranked(every, rows, walk, lines=lines, laying=laying)
     first = found[found["rank"] == 0].set_index("point").reindex(range(len(rows)))
     strung = _strung(rows, walk, laying) | known.moved[walk.row]
-    fixes = _with_ends(_fixes(rows, first, walk, known, lines=lines, strung=strung), walk, known, lines)
+    surveyed = rows["surveyed"].to_numpy(bool)
+    fixes = _fixes(rows, first, walk, known, lines=lines, strung=strung)
+    fixes = _with_ends(fixes, walk, known, lines, surveyed)
     parted = pieces(walk, fixes, stick_m=laying.sticks.stick_m)
     around, groups = _around(rows, first, walk)
     placed = place_pieces(walk, parted, fixes, around, laying.sticks)
@@ -100,7 +103,7 @@ def _fixes(
     names = pd.Index([name for name, _ in lines])
     line = np.where(first["line"].notna(), names.get_indexer(pd.Index(first["line"])), -1)
     own = rows["sd_m"].fillna(ASSUMED_SD_M).to_numpy(float)
-    is_tie_in = (rows["kind"] == "tie-in").to_numpy()
+    is_tie_in = (rows["kind"] == "tie-in").to_numpy() | rows["surveyed"].to_numpy(bool)
     return Fixes(
         line=line[walk.row],
         at_m=first["measure"].to_numpy(float)[walk.row],
@@ -121,15 +124,16 @@ def _sense(walk: Paths, known: Strings) -> np.ndarray:
     return np.where(walk.head, 0, np.isin(step, rises).astype(np.int64) - np.isin(step, falls))
 
 
-def _with_ends(fixes: Fixes, walk: Paths, known: Strings, lines: Lines) -> Fixes:
-    """Let the stated ends of strings hold the joints next to them."""
-    if known.ends.empty:
+def _with_ends(fixes: Fixes, walk: Paths, known: Strings, lines: Lines, surveyed: np.ndarray) -> Fixes:
+    """Let the stated ends of strings hold the joints next to them, but for those that a shot holds better."""
+    ends = known.ends[~surveyed[known.ends["row"].to_numpy(np.int64)]]
+    if ends.empty:
         return fixes
-    entry = np.argsort(walk.row)[known.ends["row"].to_numpy()]
+    entry = np.argsort(walk.row)[ends["row"].to_numpy()]
     names = pd.Index([name for name, _ in lines])
     line, at, sd, stayed, lent = (a.copy() for a in (fixes.line, fixes.at_m, fixes.sd_m, fixes.stays, fixes.lent))
-    line[entry] = np.maximum(names.get_indexer(pd.Index(known.ends["line"])), 0)  # a route of one line need not name it
-    at[entry], sd[entry], stayed[entry], lent[entry] = known.ends["at_m"], known.ends["sd_m"], False, True
+    line[entry] = np.maximum(names.get_indexer(pd.Index(ends["line"])), 0)  # a route of one line need not name it
+    at[entry], sd[entry], stayed[entry], lent[entry] = ends["at_m"], ends["sd_m"], False, True
     return replace(fixes, line=line, at_m=at, sd_m=sd, stays=stayed, lent=lent)
 
 
@@ -143,7 +147,7 @@ def _around(rows: pd.DataFrame, first: pd.DataFrame, walk: Paths) -> tuple[Aroun
         [codes[0][1][pairs // max(len(codes[1][1]), 1)], codes[1][1][pairs % max(len(codes[1][1]), 1)]],
         names=["source_file", "machine"],
     )
-    is_fitting = (rows["kind"] == "fitting").to_numpy()
+    is_fitting = ((rows["kind"] == "fitting") | rows["replaces"].notna()).to_numpy()
     around = Around(
         first["offset"].to_numpy(float)[walk.row],
         group[walk.row],

@@ -16,6 +16,7 @@ from asbuilt.settings import Settings
 
 _LENGTHS = ["length_a_m", "length_b_m", "length_added_m"]
 _POSITION = ["easting", "northing", "sd_m", "frame_accuracy_m"]
+_CREDIBLE = (0.02, 2.5)  # of a stick: what is shorter or longer is a slip of the pen or another unit
 _LEVEL = ["elevation_m", "elevation_of"]  # of a shot, where a joint has one
 
 
@@ -30,7 +31,8 @@ def placed(
     shots, far = _near(sides.survey.rows, designs, settings)
     known, unclear = with_shots(*(_with_line_accuracy(r, designs) for r in (rows[goes_in], shots)))
     known.loc[known["outcome"] == SUPERSEDED, ["machine", "string", "pipe_a", "pipe_b"]] = None  # follows nothing
-    known[_LENGTHS] *= designs.pipe_factor
+    lengths, odd = _credible(known[_LENGTHS], settings)
+    known[_LENGTHS] = lengths * designs.pipe_factor
     found = place(known, [(design.name, design.line) for design in designs.lines], _laying(designs, sides, settings))
     own = ["surveyed", *(f"fix_{name}" for name in _POSITION)]
     located = found.joints.join(known[[*own, *_POSITION, *_LEVEL]])
@@ -44,7 +46,7 @@ def placed(
         "other_station": designs.stations(rows["other_line"], rows["other_chainage_m"]),
         "fix_station": designs.stations(rows["fix_line"], rows["fix_chainage_m"]),
     }
-    said = (*far, *unclear, *_idle_tally(known, sides, settings))
+    said = (*far, *unclear, *odd, *_idle_tally(known, sides, settings))
     return rows.assign(string=rows["string_stated"].fillna(rows["string"]), **labels), found, said
 
 
@@ -63,6 +65,21 @@ def _near(shots: pd.DataFrame, designs: Designs, settings: Settings) -> tuple[pd
         " line and are not used: check the crs of [survey] and the order of its columns."
     )
     return shots[~far], (said,)
+
+
+def _credible(lengths: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return the lengths of pipes that records state without those that no pipe can have, and what is said of these."""
+    low, high = (share * settings.pipe.stick for share in _CREDIBLE)
+    wrong = lengths.notna() & ~((lengths >= low) & (lengths <= high))
+    many, unit = int(wrong.to_numpy().sum()), settings.route.length_unit
+    if not many:
+        return lengths, ()
+    shown = ", ".join(unit.short(v) for v in sorted(set(lengths.where(wrong).stack().dropna().round(2)))[:3])
+    said = (
+        f"{several(many, 'pipe length')} of the records (such as {shown}) cannot be that of a pipe where a stick is"
+        f" {unit.short(settings.pipe.stick)}: not used."
+    )
+    return lengths.where(~wrong), (said,)
 
 
 def _idle_tally(rows: pd.DataFrame, sides: Sides, settings: Settings) -> tuple[str, ...]:
@@ -90,11 +107,14 @@ def _idle_tally(rows: pd.DataFrame, sides: Sides, settings: Settings) -> tuple[s
 def _laying(designs: Designs, sides: Sides, settings: Settings) -> Laying:
     """Return what is known of the pipe, its lengths as chainage counts them."""
     factor, position = designs.pipe_factor, settings.window.position
+    low, high = (share * settings.pipe.stick for share in _CREDIBLE)
+    listed = (lengths.where(lengths.between(low, high)) for lengths in (sides.pipe_length_m, sides.length_in_string_m))
+    by_number, in_string = listed
     return Laying(
         Reach(position.reach, position.offset, designs.frame.metres_per_unit),
         Sticks(settings.pipe.stick * factor, settings.stick_sd_m, settings.place.scale_sd, position.offset),
-        sides.pipe_length_m * factor,
-        sides.length_in_string_m * factor,
+        by_number * factor,
+        in_string * factor,
         settings.string,
     )
 

@@ -1,11 +1,14 @@
 """As-laid shots: a measurement on the pipe in the trench outranks where the machine stood."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
 from asbuilt.window import ASSUMED_SD_M
 
 _LEAST_SD_M = 0.005  # no shot is taken to be better
+_ODD = 9.0  # times the stated variance: so far apart are shots of one joint not by chance
 
 
 def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
@@ -31,13 +34,33 @@ def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, t
     out.loc[labels, "easting"] = (total["e"] / total["w"]).to_numpy()
     out.loc[labels, "northing"] = (total["n"] / total["w"]).to_numpy()
     known = of_joint["sd_m"].count().to_numpy() > 0
-    out.loc[labels, "sd_m"] = np.where(known, 1 / np.sqrt(total["w"].to_numpy()), np.nan)
+    strain, apart = _strain(told.assign(w=weight), out, of_joint)
+    out.loc[labels, "sd_m"] = np.where(known, strain / np.sqrt(total["w"].to_numpy()), np.nan)
+    unclear += tuple(
+        f"{len(of_joint.get_group(k))} as-laid shots of {rows['joint_id'].iloc[k]} lie up to {far:.2f} apart (in the"
+        " unit of the route's frame): their mean is used, with a wider spread."
+        for k, far in apart.items()
+    )
     out.loc[labels, "frame_accuracy_m"] = worst.to_numpy()
     out.loc[labels, "surveyed"] = True
     level = of_joint["elevation_m"].mean().dropna()  # of the pipe in the trench, so it outranks that of the record
     out.loc[rows.index[level.index], "elevation_m"] = level.to_numpy()
     out.loc[rows.index[level.index], "elevation_of"] = of_joint["elevation_of"].first().loc[level.index].to_numpy()
     return out, unclear
+
+
+def _strain(shots: pd.DataFrame, rows: pd.DataFrame, of_joint: Any) -> tuple[np.ndarray, pd.Series]:
+    """Return by what the shots of each joint scatter more than they state, and how far apart those are that do.
+
+    The mean square of their distances from the mean, over what is stated: nine times as much is no chance.
+    """
+    middle = rows[["easting", "northing"]].to_numpy(float)[shots["at"]]
+    off = np.hypot(*(shots[["easting", "northing"]].to_numpy(float) - middle).T)
+    count = of_joint.size()
+    mean = (shots["w"] * off**2).groupby(shots["at"]).sum() / (2 * np.maximum(count - 1, 1))
+    odd = mean > _ODD
+    apart = 2 * pd.Series(off, index=shots["at"].to_numpy()).groupby(level=0).max()
+    return np.sqrt(np.where(odd, mean, 1.0)), apart[odd.to_numpy()]
 
 
 def _rows_of(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[np.ndarray, tuple[str, ...]]:

@@ -4,7 +4,7 @@ Which end was fused first is never assumed: without that word, or serials that t
 joints that close it, for a wrong guess would mirror it with confidence.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.place.links import STATED, Links
+from asbuilt.sentence import some
 from asbuilt.settings.model import StringSpec
 
 _STATED_SD_M = 0.5  # what a stated chainage of an end is taken to be worth (the writers' judgement)
@@ -33,13 +34,19 @@ class Strings:
     unclear: tuple[str, ...]
 
 
-def strings(
-    rows: pd.DataFrame, specs: Sequence[StringSpec], *, at_m: np.ndarray, stick_m: float, in_string_m: pd.Series
-) -> Strings:
+@dataclass(frozen=True)
+class StringPipes:
+    """Length of a stick, length of each pipe by string and order, and where each line begins and ends (metres)."""
+
+    stick_m: float
+    in_string_m: pd.Series
+    span_m: Mapping[str, tuple[float, float]]
+
+
+def strings(rows: pd.DataFrame, specs: Sequence[StringSpec], *, at_m: np.ndarray, pipes: StringPipes) -> Strings:
     """Return what the route file says of the rows.
 
-    `rows` needs joint, joint_id, string, order, machine, fused_at, kind; `at_m` is where the fix of each lies,
-    `in_string_m` the length of each pipe by string and order.
+    `rows` needs joint, joint_id, string, order, machine, fused_at, kind; `at_m` is where the fix of each lies.
     """
     a, b, length, unclear = [], [], [], []
     ends: list[tuple[int, str, float]] = []
@@ -51,17 +58,17 @@ def strings(
             continue
         name[fused] = spec.string
         moved[fused] = spec.method in _MOVED
-        along, tied = fused, spec.first_fused is not None
+        along, doubts = fused, [*_doubts(rows, spec, fused, pipes)]
+        tied = not doubts
+        unclear += doubts
         if spec.first_fused == "ahead":
             along = fused[::-1]
-        elif not tied:
-            unclear.append(_which_end(spec))
         chain, missing = _closed(rows, spec, along, at_m) if tied else (along, ())
         unclear += missing
         a += chain[:-1].tolist()
         b += chain[1:].tolist()
-        length += _lengths(chain, fused, spec.string, in_string_m)
-        ends += list(_stated_ends(spec, along, stick_m)) if tied else []
+        length += _lengths(chain, fused, spec.string, pipes.in_string_m)
+        ends += list(_stated_ends(spec, along, pipes.stick_m)) if tied else []
     links = Links(
         np.array(a, np.int64), np.array(b, np.int64), np.full(len(a), STATED, np.int8), np.array(length, float)
     )
@@ -105,11 +112,22 @@ def _row_of(rows: pd.DataFrame, joint: str) -> int | None:
     return None
 
 
-def _which_end(spec: StringSpec) -> str:
-    return (
-        f"string {spec.string}: which end was fused first is not stated; unless serial numbers tell it stays unplaced:"
-        ' say first_fused = "ahead" or "back" in its [[string]].'
-    )
+def _doubts(rows: pd.DataFrame, spec: StringSpec, fused: np.ndarray, pipes: StringPipes) -> Iterator[str]:
+    """Say what forbids to tie a string to its ends: a word that lacks, an order that is not known, an end nowhere."""
+    who = f"string {spec.string}"
+    if spec.first_fused is None:
+        yield (
+            f"{who}: which end was fused first is not stated; unless serial numbers tell it stays unplaced:"
+            ' say first_fused = "ahead" or "back" in its [[string]].'
+        )
+    orderless = rows.iloc[fused][["order", "fused_at"]].isna().all(axis=1)
+    if orderless.any():
+        ids = rows["joint_id"].iloc[fused][orderless.to_numpy()].to_list()
+        yield f"{who}: {some(ids)} has neither a time nor an order in it, so the string stays unplaced."
+    spans = [span for name, span in pipes.span_m.items() if spec.line in ("", name)]
+    for word, at in (("from", spec.from_m), ("to", spec.to_m)):
+        if at is not None and not any(low <= at <= high for low, high in spans):
+            yield f"{who}: its {word} lies beyond the ends of the line, so the string stays unplaced."
 
 
 def _why_empty(rows: pd.DataFrame, spec: StringSpec) -> str:

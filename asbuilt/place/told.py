@@ -14,6 +14,8 @@ from asbuilt.place.pieces import Fixes, Pieces
 from asbuilt.place.radius import radius95_m
 from asbuilt.window import RADIUS_95
 
+_HAIR = 0.01  # in the unit of the frame
+
 
 @dataclass(frozen=True)
 class Found:
@@ -33,9 +35,10 @@ def told(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> pd.Dat
     The columns are those of `tables.JOINTS` that speak of a place, without station, and: other_line, other_chainage_m
     and the like of the second likeliest place; far_m of a fix beyond reach from every line; line_unknown where the
     record names none of the lines; stays (fused at one place), blunder, orderless, piece, row_before (in its piece,
-    -1: none), link and skipped (as in `links`), pipe_m and step_sd_m from that row.
+    -1: none), link and skipped (as in `links`), pipe_m and step_sd_m from that row; strange_m of a
+    shot that contradicts all else (0: none).
     """
-    joints = _adjusted(rows, found, lines)
+    joints = _adjusted(rows, found, lines, reach)
     first, second = (
         found.candidates[found.candidates["rank"] == r].set_index("point").reindex(range(len(rows))) for r in (0, 1)
     )
@@ -43,7 +46,13 @@ def told(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> pd.Dat
     return joints.assign(**_spreads(rows, joints, first, found, reach))
 
 
-def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines) -> pd.DataFrame:
+def _from_own_fix(rows: pd.DataFrame) -> np.ndarray:
+    """Return how far each shot lies from the fix of its record (a hair where there is none): more than nothing."""
+    apart = [rows[name].to_numpy(float) - rows[f"fix_{name}"].to_numpy(float) for name in ("easting", "northing")]
+    return np.fmax(np.nan_to_num(np.hypot(*apart)), _HAIR)
+
+
+def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> pd.DataFrame:
     """Return what the pieces say of the rows that stand in one."""
     placed, walk, fixes = found.placed, found.walk, found.fixes
     at, index = walk.row[placed.entry], rows.index.to_numpy()
@@ -67,12 +76,16 @@ def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines) -> pd.DataFrame:
         "link": np.where(placed.head | (placed.entry - before != 1), -1, walk.how[placed.entry]),
         "skipped": np.where(placed.head | (placed.entry - before != 1), -1, walk.skipped[placed.entry]),
         "pipe_m": placed.pipe_m,
+        "strange_m": placed.strange_m,
         "step_sd_m": placed.step_sd_m,
         "adjusted_sd_m": placed.sd_m,
     }
     out = pd.DataFrame(columns, index=index[at]).reindex(rows.index)
     of_path = {"stays": fixes.stays, "orderless": found.parted.orderless}
     out = out.join(pd.DataFrame(of_path, index=index[walk.row]))
+    away = rows.index.to_numpy()[walk.row[found.parted.elsewhere & found.around.surveyed]]
+    if len(away):
+        out.loc[away, "strange_m"] = _from_own_fix(rows.loc[away]) * reach.metres_per_unit
     return out.fillna({"placed_by": "unplaced", "row_before": -1, "link": -1, "skipped": -1}).assign(
         blunder=out["blunder"].eq(True), row_before=out["row_before"].fillna(-1).astype(np.int64)
     )

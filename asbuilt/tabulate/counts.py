@@ -11,7 +11,7 @@ from asbuilt.tabulate.journey import Journey
 
 
 def count(
-    journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, pipes: pd.DataFrame, records: pd.DataFrame
+    journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, records: pd.DataFrame
 ) -> Counts:
     """Count rows by outcome, joints by verdict, gaps, what is outstanding, and the length covered."""
     outcomes = journey.rows["outcome"].value_counts()
@@ -23,6 +23,7 @@ def count(
     set_aside = int(outcomes.get(SET_ASIDE, 0))
     open_gaps = real_gaps[real_gaps["missing_records"] > 0]  # what is unplaced is counted with its joints
     length = sum(d.end_m - d.start_m for d in journey.designs.lines)
+    placed = line["chainage_m"].notna().any()
     return Counts(
         rows=len(journey.rows),
         joints=len(line),
@@ -37,7 +38,7 @@ def count(
         missing_records=int(real_gaps["missing_records"].sum()),
         outstanding=int(stands_out.sum()) + len(open_gaps) + int(records["outstanding"].sum()) + len(journey.findings),
         length_m=length,
-        covered_m=float(length - sum(_uncovered(gaps, d) for d in journey.designs.lines)) if len(pipes) else 0.0,
+        covered_m=float(length - sum(_uncovered(gaps, d) for d in journey.designs.lines)) if placed else 0.0,
     )
 
 

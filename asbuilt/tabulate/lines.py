@@ -84,7 +84,7 @@ def gaps_table(journey: Journey, settings: Settings) -> pd.DataFrame:
     if not found:
         return tables.empty(tables.GAPS)
     gaps = pd.concat(found, ignore_index=True)
-    more = evidence(gaps, rows)
+    more = evidence(gaps, rows, stick_m=settings.pipe.stick)
     gaps["evidence"] = [f"{text}; {said}" if said else text for text, said in zip(gaps["evidence"], more, strict=True)]
     gaps = less_unplaced(gaps, rows, stick_m=settings.pipe.stick)
     for end in ("from", "to"):

@@ -88,7 +88,14 @@ def records(
         "surveyed": False,
     }
     columns |= {"fused_at": pd.date_range("2026-01-05", periods=n, freq="h"), "string": None, "order": np.nan}
-    columns |= {"pipe_a": None, "pipe_b": None, "length_a_m": np.nan, "length_b_m": np.nan, "length_added_m": np.nan}
+    columns |= {
+        "replaces": None,
+        "pipe_a": None,
+        "pipe_b": None,
+        "length_a_m": np.nan,
+        "length_b_m": np.nan,
+        "length_added_m": np.nan,
+    }
     return pd.DataFrame(columns, index=range(n))
 
 
