@@ -9,13 +9,13 @@ from asbuilt import procedures, tables
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.errors import Problem, SettingsError
 from asbuilt.judge.bending import bends
-from asbuilt.judge.derived import derive
 from asbuilt.judge.findings import findings, shared_offsets
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
+from asbuilt.judge.of_record import beside_the_procedure, judge_record
 from asbuilt.judge.places import Window, judge_places
 from asbuilt.judge.said import said_of_groups
-from asbuilt.judge.windows import judge_windows, unknown_requirements
+from asbuilt.judge.windows import unknown_requirements
 from asbuilt.outcome import JOINT
 from asbuilt.place.route import placed
 from asbuilt.procedures import Procedure
@@ -24,6 +24,7 @@ from asbuilt.read.alignments import Designs, read_alignments
 from asbuilt.read.beside import read_sides
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
+from asbuilt.read.traces import read_traces
 from asbuilt.settings import Settings
 from asbuilt.tabulate.counts import count
 from asbuilt.tabulate.info import info_table
@@ -49,31 +50,32 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     lines = lineage(readings.rows, zone)
     rows, placement, unclear = placed(readings.rows.join(lines.rows), designs, sides, settings=settings)
     step("judging windows and places")
-    derived = derive(rows, settings)
-    judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=readings.recorded)
+    curves = read_traces(rows["trace"], settings)
+    judged = judge_record(rows, sides, curves, procedure=procedure, settings=settings, recorded=readings.recorded)
     in_line = (rows["outcome"] == JOINT).to_numpy()
     window = Window(settings.window.position.offset, settings.pipe.stick, settings.route.length_unit)
-    places, laid = judge_places(rows, window, in_line=in_line), bends(rows, derived, designs, settings)
-    found = findings(rows, laid, designs, settings=settings, zone=zone, window=window)
-    places = shared_offsets(places, found, rows, settings=settings, window=window)
-    rows = rows.assign(position_verdict=places.joints["position_verdict"])
+    places, laid = judge_places(rows, window, in_line=in_line), bends(rows, judged.derived, designs, settings)
+    shared = findings(rows, laid, designs, settings=settings, zone=zone, window=window)
+    places = shared_offsets(places, shared, rows, settings=settings, window=window)
+    rows = rows.join(judged.traced).assign(position_verdict=places.joints["position_verdict"])
+    found = (*judged.findings, *shared)
     step("finding gaps and making tables")
     reasons = places.joints["reasons"] + laid.joints["reasons"]
-    journey = Journey(designs, readings, rows, derived, judged, reasons, zone, placement.gaps, sides, found)
+    journey = Journey(designs, readings, rows, judged, reasons, zone, placement.gaps, sides, found, curves)
     moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
     title = _title(settings, designs, procedure, moment)
     late = beyond(moment, rows["fused_at"]) & in_line
     said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
     said += [*unclear, *laid.statements]
-    shared = said_of_groups(rows, placement, found, settings)
     groups = unrecorded_by_source(rows[in_line], judged.checks)
-    every = (*lines.statements, *places.statements, *shared, *groups, *said)
+    of_groups = said_of_groups(rows, placement, found, settings)
+    every = (*lines.statements, *places.statements, *of_groups, *groups, *judged.statements, *said)
     return _tabulated(journey, title=title, procedure=procedure, settings=settings, said=every)
 
 
 def _procedure(settings: Settings) -> Procedure:
     procedure = procedures.load(settings.window.procedure, settings.folder)
-    unknown = unknown_requirements(procedure, settings)
+    unknown = sorted(set(unknown_requirements(procedure, settings)) - beside_the_procedure(settings))
     if unknown:
         known = ", ".join(w.check for w in procedure.window)
         do = f"{procedure.name} has {known}; or give it a window in [window.limits]"

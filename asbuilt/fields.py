@@ -78,6 +78,13 @@ FIELDS = {
         _number("cooling_time", "min", "min", "cooling", "cool time", "cool"),
         _number("bead_width", "mm", "mm", "final bead width"),
         _number("misalignment", "mm", "mm", "hi lo", "high low"),
+        _text("fitting_code", "fusion code", "fitting barcode", "fitting bar code", "barcode", "bar code"),
+        # in volts; a plain number, as cells with a V behind it are not read
+        Field("voltage", "number", "voltage_v", "", ("fusion voltage", "voltage v", "fusion voltage v", "volts")),
+        _number("nominal_time", "s", "s", "nominal fusion time", "nominal welding time", "set time", "planned time"),
+        _number("actual_time", "s", "s", "actual fusion time", "actual welding time", "fusion time", "welding time"),
+        _number("nominal_cooling", "min", "min", "nominal cooling time", "set cooling time", "fitting cooling time"),
+        _text("end_state", "end code", "end status", "fusion status", "cycle status", "end of cycle"),
         _text("visual", "visual inspection", "visual result"),
         _text("remarks", "remark", "comment", "comments", "notes", "note"),
         _text("photo", "photograph", "photo file"),
@@ -100,7 +107,7 @@ KIND_WORDS = {
 
 
 # Words for joints that are no butt fusion (common practice, no source).
-NOT_BUTT = r"flange|mechanical|saddle|socket|electro|\bef\b"
+NOT_BUTT = r"flange|mechanical|compression|saddle|tapping|socket|electro|\bef\b"
 
 
 def is_quantity(name: str) -> bool:

@@ -88,6 +88,18 @@ FUSION_VALUES = (
     _real("misalignment_mm", "Misalignment", "step between the two outside surfaces", "mm"),
 )
 
+# What was read from a curve; pressures as the curve has them.
+TRACED = (
+    _real("trace_soak_time_s", "Soak in curve", "heat soak, as found in the curve", "s"),
+    _real("trace_removal_time_s", "Heater removal in curve", "as found in the curve", "s"),
+    _real("trace_ramp_time_s", "Ramp in curve", "as found in the curve", "s"),
+    _real("trace_cooling_time_min", "Cooling in curve", "under pressure, as found in the curve", "min"),
+    _real("trace_bead_pressure_mpa", "Bead-up pressure in curve", "gauge, as found in the curve", "MPa"),
+    _real("trace_fusion_pressure_mpa", "Fusion pressure in curve", "gauge, as found in the curve", "MPa"),
+    _real("trace_heater_temperature_c", "Heater in curve", "as found in the curve", "°C"),
+    _text("trace_cause", "Curve", "why there is no curve, or what cannot be told from it"),
+)
+
 JOINTS = Table(
     "joints",
     "One row for each fusion that has a record. The point stands on the alignment at chainage_m; a joint that"
@@ -173,7 +185,8 @@ JOINTS = Table(
         _text("elevation_of", "Elevation of", "crown, invert or antenna, as recorded"),
         _text("visual", "Visual result", "as recorded, not judged"),
         _text("photo", "Photo", "as recorded"),
-        _text("trace", "Trace", "as recorded, not read"),
+        _text("trace", "Trace", "the curve that the record points to, as recorded"),
+        *TRACED,
         _text("remarks", "Remarks", "as recorded"),
         *FUSION_VALUES,
         _text("pressure_kind", "Pressures are", "gauge or interfacial, as route.toml says"),
@@ -240,12 +253,14 @@ WINDOW_CHECKS = Table(
         _real("value", "Value", "what was recorded, or computed from it"),
         _real("low", "Low", "least accepted value, inclusive; empty: open"),
         _real("high", "High", "largest accepted value, inclusive; empty: open"),
-        _text("unit", "Unit", "of value, low and high"),
+        _text("unit", "Unit", "of value, low, high and margin"),
+        _real("margin", "Margin", "how far inside its window the value lies; negative: outside"),
         _text("verdict", "Verdict", "in window, out of window, cannot tell, not recorded or no window"),
         Column("required", "boolean", "Required", "whether the fusion verdict needs this check"),
         _text("source", "Source", "procedure, edition, and where the limit was read"),
         _text("status", "Status of the limit", "project, read, second-hand, or from memory (confirm it)"),
-        _text("cause", "Cause", "why the check cannot tell, or what stands in the way"),
+        _text("procedure", "Procedure", "the procedure of the route, with its edition"),
+        _text("cause", "Cause", "why the check cannot tell, what stands in the way, or what it rests on"),
     ),
 )
 

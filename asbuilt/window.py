@@ -1,8 +1,14 @@
 """One accepted interval, and the question that is asked of pressure, time and offset alike."""
 
-import numpy as np
+from collections.abc import Mapping
+from typing import Annotated, Self
 
+import numpy as np
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+
+from asbuilt.fields import FIELDS, is_quantity, stored_as
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
+from asbuilt.quantities import convert
 
 # 419 °F is 215 °C exactly, and a hair less after conversion: limits are inclusive, so a hair is allowed for.
 _HAIR = 1e-9
@@ -16,6 +22,57 @@ RADIUS_95 = 2.447746830680816  # sqrt(-2 ln 0.05): circular normal, 95 % radius 
 ASSUMED_SD_M = 15.0 / RADIUS_95
 
 
+Values = Mapping[str, np.ndarray]  # stored column (`wall_mm`) -> values, shape (n,); NaN: not recorded
+
+
+def _quantity(name: str) -> str:
+    if not is_quantity(name):
+        raise ValueError(f"{name!r} is no quantity of a record")
+    return name
+
+
+Quantity = Annotated[str, AfterValidator(_quantity)]
+
+
+class Data(BaseModel):
+    """A part of a procedure as it stands in its TOML: frozen, and nothing beside what it knows."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Span(Data):
+    """Where a quantity has to lie: from and upto belong to it, above and below do not. In `unit`, else as stored."""
+
+    over: Quantity
+    unit: str = ""
+    from_: float = Field(default=-np.inf, alias="from")
+    above: float = -np.inf
+    below: float = np.inf
+    upto: float = np.inf
+
+    @model_validator(mode="after")
+    def _unit_fits(self) -> Self:
+        if self.unit:
+            convert(np.zeros(1), self.unit, FIELDS[self.over].unit)
+        return self
+
+    def of(self, values: Values, size: int) -> np.ndarray:
+        """Return the quantity in the unit of the span, shape (size,), without the hair of a conversion."""
+        x = np.asarray(values.get(stored_as(self.over), np.full(size, np.nan)), dtype=float)
+        return np.round(convert(x, FIELDS[self.over].unit, self.unit) if self.unit else x, 9)
+
+    def holds(self, x: np.ndarray) -> np.ndarray:
+        """Whether each value lies in the span; NaN does not."""
+        return (x >= self.from_) & (x > self.above) & (x < self.below) & (x <= self.upto)
+
+    @property
+    def says(self) -> str:
+        """The span in words, such as `over 20 mm`."""
+        unit = self.unit or FIELDS[self.over].unit
+        words = ("from", self.from_), ("over", self.above), ("below", self.below), ("up to", self.upto)
+        return " and ".join(f"{word} {at:g} {unit}".strip() for word, at in words if np.isfinite(at))
+
+
 def judge(value: np.ndarray, low: np.ndarray, high: np.ndarray, *, computable: np.ndarray) -> np.ndarray:
     """Return the verdict of each value against its window, inclusive; NaN in `low` or `high` leaves that side open.
 
@@ -24,7 +81,8 @@ def judge(value: np.ndarray, low: np.ndarray, high: np.ndarray, *, computable: n
     """
     slack_low, slack_high = np.abs(low) * _HAIR, np.abs(high) * _HAIR
     outside = (value < low - slack_low) | (value > high + slack_high)  # comparisons with NaN are false: open side
-    verdict = np.where(outside, OUT_OF_WINDOW, IN_WINDOW).astype(object)
+    verdict = np.full(outside.shape, IN_WINDOW, dtype=object)
+    verdict[outside] = OUT_OF_WINDOW
     verdict[~computable] = CANNOT_TELL
     verdict[np.isnan(value)] = NOT_RECORDED
     return verdict

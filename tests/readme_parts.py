@@ -10,9 +10,11 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from asbuilt import cli, procedures, tables
+from asbuilt import cli, tables
 from asbuilt.cautions import CAUTIONS
 from asbuilt.fields import FIELDS
+from asbuilt.procedures import Correction, Piece, ProcedureWindow, load, shipped
+from asbuilt.window import Span
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
@@ -51,11 +53,65 @@ def fields() -> str:
     return _table(("field", "stored as", "headings matched without being mapped"), rows)
 
 
-def windows() -> str:
-    """Procedure, quantity, source and status of every shipped limit."""
-    found = [procedures.load(name, ROOT) for name in procedures.shipped()]
-    rows = [(p.name, w.check.replace("_", " "), w.source, w.status) for p in found for w in p.window]
-    return _table(("procedure", "quantity", "limit and where it was read", "status"), rows)
+def _number(value: float) -> str:
+    return f"{value:.6g}"
+
+
+def _bounds(span: Span) -> str:
+    return f" for {span.over.replace('_', ' ')} {span.says}" if span.says else ""
+
+
+def _piece(piece: Piece) -> str:
+    """One piece of a limit in words; a wall and the like in the unit that the piece has, else as stored."""
+    over = f"{piece.over.replace('_', ' ')} ({piece.unit or FIELDS[piece.over].unit})"
+    powers = {0: "", 1: f" × {over}", 2: f" × {over}²"}
+    terms = [f"{_number(c)}{powers[n]}" for n, c in enumerate(piece.polynomial) if c or len(piece.polynomial) == 1]
+    told = " + ".join(over if term == f"1{powers[1]}" else term for term in terms).replace("+ -", "- ")
+    pairs = "; ".join(f"{_number(x)}: {_number(y)}" for x, y in piece.points or piece.steps)
+    how = f"by {over}, {'linear between' if piece.points else 'each up to'} {pairs}" if pairs else told
+    cap = f", no more than {_number(piece.at_most)}" if piece.at_most < float("inf") else ""
+    return how + cap + _bounds(piece) + "".join(map(_bounds, piece.where))
+
+
+def _limit(window: ProcedureWindow) -> str:
+    sides = [
+        f"{word} {' / '.join(map(_piece, side))}"
+        for word, side in (("at least", window.low), ("at most", window.high))
+        if side
+    ]
+    unit = (window.unit or FIELDS[window.check].unit).replace("deg", "°")
+    kind = f" {window.pressure}" if window.pressure else ""
+    return f"{unit}{kind}: {'; '.join(sides)}{_corrected(window.correction)}"
+
+
+def _corrected(per: Correction | None) -> str:
+    if per is None:
+        return ""
+    over = per.over.replace("_", " ")
+    return f"; {per.percent:g} % for each degree of {over} from {per.reference:g}, outside ± {per.within:g}"
+
+
+def _sources(window: ProcedureWindow) -> list[tuple[str, str]]:
+    """Source and status of a window, and those of its pieces that have their own."""
+    own = [(p.source or window.source, p.status or window.status) for p in (*window.low, *window.high)]
+    return list(dict.fromkeys([(window.source, window.status), *own]))
+
+
+def procedures() -> str:
+    """Procedure, quantity, limit, source and status of everything that is shipped."""
+    head = ("quantity", "limit", "where it was read", "status")
+    parts = []
+    for p in (load(name, ROOT) for name in shipped()):
+        told = [(w.check, w) for w in p.window] + [(f"{w.check}, not applied: {w.name}", w) for w in p.alternative]
+        rows = [
+            (name.replace("_", " "), _limit(w), *("; ".join(dict.fromkeys(x)) for x in zip(*_sources(w), strict=True)))
+            for name, w in told
+        ]
+        rows += [(f"{f.quantity}: told, not judged", f.says, f.source, f.status) for f in p.further]
+        covers = "".join(f"; {s.over.replace('_', ' ')} {s.says} only" for s in p.applies)
+        body = _table(head, rows)
+        parts.append(f"<details><summary><b>{p.name}</b>: {p.edition}{covers}</summary>\n\n{body}\n\n</details>")
+    return "\n".join(parts)
 
 
 def cautions() -> str:
@@ -72,7 +128,8 @@ def commands() -> str:
     return "```\n" + "\n".join(texts).strip() + "\n```"
 
 
-PARTS: dict[str, Callable[[], str]] = {f.__name__: f for f in (summary, columns, fields, windows, cautions, commands)}
+_ALL = (summary, columns, fields, procedures, cautions, commands)
+PARTS: dict[str, Callable[[], str]] = {f.__name__: f for f in _ALL}
 
 
 def rewritten(text: str) -> str:

@@ -19,9 +19,10 @@ from asbuilt.settings.model import Limit, Pipe, PositionWindow, Route, Settings,
 from asbuilt.window import judge, judge_uncertain
 
 PROCEDURE = procedures.load("ISO 21307 single low pressure", None)
+UNASKED = {"bead_pressure", "soak_pressure", "misalignment"}
 GOOD = {
     "heater_temperature_c": 225.0, "initial_bead_mm": 5.0, "soak_time_s": 500.0, "removal_time_s": 6.0,
-    "ramp_time_s": 15.0, "cooling_time_min": 25.0, "fusion_pressure_mpa": 0.17,
+    "ramp_time_s": 15.0, "cooling_time_min": 25.0, "fusion_pressure_mpa": 0.17, "ambient_temperature_c": 23.0,
 }  # fmt: skip
 
 
@@ -46,9 +47,7 @@ def rows(*changes, **common):
     return table.assign(**times).astype(dict.fromkeys(numbers, float))
 
 
-def verdicts(
-    *changes, recorded=frozenset(s.check for s in PROCEDURE.window) - {"bead_pressure", "soak_pressure"}, **window
-):
+def verdicts(*changes, recorded=frozenset(s.check for s in PROCEDURE.window) - UNASKED, **window):
     table, asked = rows(*changes), settings(**window)
     found = judge_windows(table, derive(table, asked), procedure=PROCEDURE, settings=asked, recorded=recorded)
     return found.joints, found.checks
@@ -56,7 +55,7 @@ def verdicts(
 
 def test_a_good_record_is_in_window_and_says_how_much_was_recorded():
     joints, _ = verdicts({})
-    assert joints.loc[0, ["fusion_verdict", "recorded_n", "procedure_n"]].to_list() == ["in window", 7, 9]
+    assert joints.loc[0, ["fusion_verdict", "recorded_n", "procedure_n"]].to_list() == ["in window", 7, 10]
     assert joints.loc[0, "reasons"] == ()
 
 
@@ -136,6 +135,161 @@ def test_a_source_without_a_required_quantity_is_said_once():
     )
     said = unrecorded_by_source(table, found.checks)
     assert said == ("b.csv: there is no ramp time, and ramp time is required: none of its 2 joints has it.",)
+
+
+def judged_by(procedure, *changes, pipe=None, **window):
+    """Judge by another procedure; a change to `pipe` replaces that of the route."""
+    table, asked = rows(*changes), settings(**window)
+    asked = asked.model_copy(update={"pipe": pipe}) if pipe else asked
+    found = judge_windows(
+        table,
+        derive(table, asked),
+        procedure=procedures.load(procedure, None),
+        settings=asked,
+        recorded=frozenset({"fusion_pressure", "cooling_time"}),
+    )
+    return found, found.checks.set_index(["row", "check"])
+
+
+def psi(value):
+    return value * 0.006894757293168361
+
+
+EIGHT_INCH = {  # a trade handbook's worked example (unnamed): 75 psi at the melt face is 338 psi on the gauge
+    "outside_diameter_mm": 8.625 * 25.4, "dr": 11.0, "fusion_pressure_kind": "gauge", "piston_area_mm2": 4.71 * 645.16,
+    "drag_pressure_mpa": psi(30), "fusion_pressure_mpa": psi(338),
+}  # fmt: skip
+NO_PIPE = Pipe(stick="12 m")
+
+
+def test_a_check_says_how_far_inside_its_window_the_value_lies_and_by_which_procedure():
+    _, checks = judged_by("ASTM F2620", EIGHT_INCH, EIGHT_INCH | {"fusion_pressure_mpa": psi(400)}, pipe=NO_PIPE)
+    pressure = checks.xs("fusion_pressure", level="check")
+    assert pressure["value"].to_numpy() / psi(1) == pytest.approx([75.11, 90.23], abs=0.01)
+    assert pressure["margin"].to_numpy() / psi(1) == pytest.approx([90 - 75.11, 90 - 90.23], abs=0.01)
+    assert pressure["verdict"].to_list() == ["in window", "out of window"]
+    assert set(pressure["procedure"]) == {"ASTM F2620 (edition not named by its sources)"}
+    assert set(pressure["status"]) == {"second-hand"}
+    assert "from 2.330 MPa gauge with 0.207 MPa drag" in pressure["cause"][0]
+
+
+def test_a_margin_is_told_only_where_there_is_a_window_and_a_value():
+    _, checks = verdicts({"soak_time_s": np.nan}, {"soak_time_s": 450.0}, {"method": "flange"})
+    margin = checks[checks["check"] == "soak_time"]["margin"].to_numpy()
+    assert margin == pytest.approx([np.nan, 450 - 12 * 37.3, np.nan], nan_ok=True)
+
+
+def test_a_gauge_pressure_without_drag_is_not_recorded_though_it_would_pass_either_way():
+    found, checks = judged_by("ASTM F2620", EIGHT_INCH | {"drag_pressure_mpa": np.nan}, pipe=NO_PIPE)
+    assert checks.loc[(0, "fusion_pressure"), "verdict"] == "not recorded"
+    assert "fusion pressure: the drag pressure was not recorded" in found.joints.loc[0, "reasons"]
+
+
+MELT_FACE_AS_GAUGE = EIGHT_INCH | {"fusion_pressure_mpa": psi(75)}
+GAUGE_AS_MELT_FACE = EIGHT_INCH | {"fusion_pressure_kind": "interfacial"}
+
+
+@pytest.mark.parametrize(
+    ("record", "says"),
+    [
+        (MELT_FACE_AS_GAUGE, "the value is stated as gauge, and fits the window only as interfacial"),
+        (GAUGE_AS_MELT_FACE, "the value is stated as interfacial, and fits the window only as gauge"),
+    ],
+)
+def test_a_pressure_that_only_fits_as_the_other_kind_is_a_finding(record, says):
+    found, checks = judged_by("ASTM F2620", record, record, EIGHT_INCH, pipe=NO_PIPE)
+    assert checks.xs("fusion_pressure", level="check")["verdict"].to_list() == ["out of window"] * 2 + ["in window"]
+    assert says in found.joints.loc[0, "reasons"][0]
+    assert says in checks.loc[(0, "fusion_pressure"), "cause"]
+    (shared,) = (f for f in found.findings if f.kind == "pressure kind")
+    assert shared.statement.startswith(f"a.csv: fusion pressure of 2 joints: {says}")
+    assert shared.rows.tolist() == [0, 1]
+
+
+def test_a_pressure_that_fits_neither_way_is_only_out_of_window():
+    found, _ = judged_by("ASTM F2620", EIGHT_INCH | {"fusion_pressure_mpa": psi(900)}, pipe=NO_PIPE)
+    assert found.joints.loc[0, "fusion_verdict"] == "out of window"
+    assert [f.kind for f in found.findings] == []
+
+
+def test_a_melt_face_pressure_is_brought_to_the_gauge_where_the_limit_is_one():
+    zero = EIGHT_INCH | {"soak_pressure_kind": "interfacial", "soak_pressure_mpa": 0.0}
+    _, checks = judged_by("ASTM F2620", zero, zero | {"piston_area_mm2": np.nan}, pipe=NO_PIPE)
+    soak = checks.xs("soak_pressure", level="check")
+    assert soak["verdict"].to_list() == ["in window", "cannot tell"]
+    assert soak["value"][0] == pytest.approx(psi(30))
+    assert "the piston area was not recorded" in soak["cause"][1]
+
+
+def test_a_wall_that_the_procedure_does_not_cover_cannot_be_judged_and_says_so():
+    thin = {"wall_mm": 20.0}
+    found, checks = judged_by("ISO 21307 dual low pressure", thin, {"wall_mm": 20.1, "fusion_pressure_mpa": 0.15})
+    assert found.joints["fusion_verdict"].to_list() == ["cannot tell", "in window"]
+    assert "covers a wall over 20 mm, and here it is 20 mm" in checks.loc[(0, "heater_temperature"), "cause"]
+    own, _ = judged_by(
+        "ISO 21307 dual low pressure", thin, limits={"cooling_time": Limit(low="30 min")}, required=("cooling_time",)
+    )
+    assert own.joints["fusion_verdict"].to_list() == ["out of window"]  # a limit of the project's own still holds
+
+
+def test_a_procedure_without_a_window_for_small_pipe_asks_nothing_of_it():
+    small = EIGHT_INCH | {"soak_time_s": np.nan}
+    found, checks = judged_by("ASTM F2620", small, EIGHT_INCH | {"outside_diameter_mm": 400.0}, pipe=NO_PIPE)
+    assert checks.xs("soak_time", level="check")["verdict"].to_list() == ["no window", "in window"]
+    assert found.joints["procedure_n"].to_list() == [8, 9]
+
+
+@pytest.mark.parametrize(
+    ("minutes", "ambient", "verdict", "says"),
+    [
+        (23.5, 23.0, "in window", ""),
+        (23.5, 33.0, "out of window", "below 25.7 min by 2.2 min; with 10 % added for ambient temperature 33.0 °C"),
+        (25.8, 33.0, "in window", "with 10 % added for ambient temperature 33.0 °C"),
+        (22.0, 13.0, "cannot tell", "only with what the procedure allows to take off, which somebody has to decide"),
+        (20.0, 13.0, "out of window", "the procedure allows 10 % off for ambient temperature 13.0 °C"),
+        (20.0, 13.0, "out of window", "below 23.3 min"),
+        (40.0, np.nan, "cannot tell", "ambient temperature is not known"),
+    ],
+)
+def test_cooling_goes_with_the_ambient_temperature_and_says_so(minutes, ambient, verdict, says):
+    joints, checks = verdicts({"cooling_time_min": minutes, "ambient_temperature_c": ambient})
+    check = checks[checks["check"] == "cooling_time"].iloc[0]
+    assert check["verdict"] == verdict
+    assert says in f"{check['cause']} {'; '.join(joints.loc[0, 'reasons'])}"
+
+
+def test_what_a_limit_from_memory_decided_says_so_in_window_too():
+    _, checks = verdicts({}, {"fusion_pressure_mpa": 0.3}, {"fusion_pressure_mpa": np.nan})
+    causes = checks[checks["check"] == "fusion_pressure"]["cause"].to_list()
+    assert [("confirm against your edition" in cause) for cause in causes] == [True, True, False]
+    assert set(checks[checks["check"] == "heater_temperature"]["cause"]) == {""}
+
+
+def test_misalignment_and_bead_width_are_checks_where_a_procedure_has_them():
+    _, checks = judged_by("PIPA POP003 older", {"bead_width_mm": 40.0})
+    assert checks.loc[(0, "bead_width"), "verdict"] == "out of window"  # 5 + 0.75 e is 33 mm
+    _, checks = judged_by("ASTM F2620", {"misalignment_mm": 3.7}, {"misalignment_mm": 3.8})
+    assert checks.xs("misalignment", level="check")["verdict"].to_list() == ["in window", "out of window"]
+
+
+@pytest.mark.parametrize(
+    ("record", "doubt"),
+    [
+        ({"wall_mm": 57.2, "dr": 11.0}, ""),  # 630 / 11 = 57.3
+        ({"wall_mm": 50.0, "dr": 11.0}, "a wall of 50.0 mm is stated, and 630.0 mm / DR 11 is 57.3 mm"),
+        ({"wall_mm": 90.2, "dr": 11.0, "outside_diameter_mm": 1000.0}, ""),  # 0.7 mm off, under 2 %
+        ({"wall_mm": 6.6, "dr": 17.0, "outside_diameter_mm": 110.0}, ""),  # 0.13 mm off
+        ({"wall_mm": 6.8, "dr": 17.0, "outside_diameter_mm": 110.0}, "a wall of 6.8 mm is stated"),
+        ({"wall_mm": 50.0}, ""),  # no DR is known
+        ({"dr": 17.0}, ""),
+    ],
+)
+def test_a_stated_wall_that_is_not_diameter_by_ratio_is_a_finding(record, doubt):
+    found, _ = judged_by("ISO 21307 single low pressure", record)
+    walls = [f for f in found.findings if f.kind == "wall"]
+    assert len(walls) == bool(doubt)
+    assert doubt in "; ".join(found.joints.loc[0, "reasons"])
+    assert all(f.statement.startswith(f"a.csv: 1 joint: {doubt}") for f in walls)
 
 
 def test_windows_are_inclusive_and_open_sides_pass():
@@ -221,6 +375,7 @@ def places(**columns):
         "stays": False,
         "blunder": False,
         "surveyed": False,
+        "strange_m": 0.0,
         "chainage_sd_m": 0.2,
     }
     base |= {"fix_chainage_m": 163.0, "fix_offset_m": 0.0}

@@ -176,7 +176,7 @@ def test_two_lines_of_one_name_are_refused(tmp_path):
         load(tmp_path)
 
 
-@pytest.mark.parametrize("name", ["features", "people", "machines", "tests", "decisions", "plan", "found"])
+@pytest.mark.parametrize("name", ["features", "tests", "decisions", "plan", "found"])
 def test_side_files_are_refused_by_name(tmp_path, name):
     (make_route(tmp_path) / f"{name}.csv").write_text("x\n", encoding="utf-8")
     with pytest.raises(NotBuiltError, match=rf"{name}\.csv: this version does not read it"):
@@ -294,13 +294,63 @@ def test_a_file_beside_the_records_belongs_to_one_source_and_is_there(tmp_path):
         ),
         ('[survey]\naccuracy = "hdop"\n', 'uere goes with accuracy = "hdop", and only with it'),
         ('[tally]\nsheeet = "A"\n', "tally.sheeet: this key is not known; the nearest known is 'sheet'"),
+        ('[people]\ntimezone = "UTC"\n', "allowed: without timezone, which would change nothing in [people]"),
+        ('[people]\nrule = "my own"\n', "people.rule: found 'my own'; allowed: '49 CFR 192.285'"),
+        ("[people]\nvalid_for = 24\n", "people.valid_for: found 24; allowed: a whole number of months or years"),
+        ('[machines]\nvalid_for = "0 months"\n', "machines.valid_for: found '0 months'; allowed: a whole number"),
+        ('[machines]\nvalid_for = "365 d"\n', "machines.valid_for: found '365 d'; allowed: a whole number"),
+        ('[machines]\nrule = "49 CFR 192.285"\n', "machines.rule: this key is not known"),
+        ('[people.columns]\nsize_form = "S"\n', "people.columns.size_form: no field has this name; the nearest"),
+        (
+            '[people]\nrule = "49 CFR 192.285"\nvalid_for = "2 years"\n',
+            "allowed: rule or valid_for: each says how long a qualification holds",
+        ),
+        (
+            '[machines.columns]\npiston_area = { column = "A", unit = "mm" }\n',
+            "machines.columns.piston_area: found a table; allowed: unit mm cannot be shown in mm2",
+        ),
     ],
 )
 def test_tables_of_side_files_are_checked_like_those_of_records(tmp_path, more, told):
     make_route(tmp_path)
-    for name in ("tally", "survey"):
+    for name in ("tally", "survey", "people", "machines"):
         (tmp_path / f"{name}.csv").write_text("a,b\n", encoding="utf-8")
     assert told in told_of(tmp_path, more)
+
+
+def test_the_lists_of_people_and_machines_have_options_of_their_own(tmp_path):
+    plain = load(make_route(tmp_path))
+    assert (plain.people.files, plain.people.rule, plain.machines.valid_for) == (("people.csv",), None, None)
+    for name in ("people", "machines"):
+        (tmp_path / f"{name}.csv").write_text("a,b\n", encoding="utf-8")
+    more = '[people]\nrule = "49 CFR 192.285"\n[machines]\nvalid_for = "1 year"\n'
+    stated = load(make_route(tmp_path, more=more))
+    assert (stated.people.rule, stated.machines.valid_for) == ("49 CFR 192.285", 12)
+
+
+def test_a_rule_for_people_without_their_list_is_a_mistake(tmp_path):
+    told = told_of(tmp_path, '[people]\nrule = "49 CFR 192.285"\n')
+    assert "people.files: no file matches 'people.csv'" in told
+
+
+def test_words_for_the_eye_are_a_word_or_a_list(tmp_path):
+    assert load(make_route(tmp_path)).window.visual is None
+    visual = {"window.visual": {"pass": "ok", "fail": ["reject", "cut out"]}}
+    words = load(make_route(tmp_path, toml_changes=visual)).window.visual
+    assert (words.passed, words.fail) == (("ok",), ("reject", "cut out"))
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        ({}, "words for pass and fail"),
+        ({"pass": ["OK", "fair"], "fail": ["ok "]}, "each word in one of pass and fail, found ok in both"),
+        ({"pass": ["ok", " "]}, "words that are not empty"),
+        ({"passed": ["ok"]}, "window.visual.passed: this key is not known; the nearest known is 'pass'"),
+    ],
+)
+def test_what_is_wrong_with_the_words_for_the_eye_is_told(tmp_path, keys, told):
+    assert any(told in line for line in refused(tmp_path, {"window.visual": keys}))
 
 
 @pytest.mark.parametrize(
@@ -415,6 +465,15 @@ PLACES += [
     "tally.columns",
     "survey.crs",
     "survey.columns",
+    "people.files",
+    "people.rule",
+    "people.valid_for",
+    "people.columns",
+    "machines.files",
+    "machines.valid_for",
+    "window.visual",
+    "window.visual.pass",
+    "window.visual.fail",
 ]
 STRING_KEYS = ("tie_ins", "from", "to", "line", "first_fused", "joints", "method")
 

@@ -73,7 +73,8 @@ def _blunders(rows: pd.DataFrame, unit: LengthUnit) -> Iterator[str]:
     odd = rows[rows["blunder"].eq(True) & ~rows["surveyed"].eq(True)]
     if odd.empty:
         return
-    away = np.hypot(odd["fix_chainage_m"] - odd["chainage_m"], odd["fix_offset_m"]).sort_values(ascending=False)
+    along, across = odd["fix_chainage_m"] - odd["chainage_m"], odd["fix_offset_m"]
+    away = ((along**2 + across**2) ** 0.5).sort_values(ascending=False)
     named = [f"{odd.loc[i, 'joint_id']} ({unit.text(far, 0)} off)" for i, far in away.items()]
     yield (
         f"{several(len(odd), 'fix is', 'fixes are')} not used, for neither the order of the work nor the pipes allow a"

@@ -8,6 +8,7 @@ import pandas as pd
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.outcome import TRIAL
 from asbuilt.quantities import METRE, LengthUnit
+from asbuilt.sentence import several
 from asbuilt.window import SURE_OF_LEG, TWO_SIDED_95, judge_uncertain
 
 _MOST = 0.8  # of the fixes of a file
@@ -223,7 +224,7 @@ def _frame_too_coarse(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarr
     worst = rows[concerned].groupby("source_file")["frame_accuracy_m"].agg(["max", "size"])
     edge = window.unit.short(window.offset_m)
     return [
-        f"{size} fixes of {file} can be compared with the line to {window.unit.short(most)} at best, for the way"
+        f"{several(int(size), 'fix', 'fixes')} of {file} can be compared with the line to {window.unit.short(most)} at best, for the way"
         f" into the route's frame is no better, and the window is {edge}: no position among them is in window. Name the"
         " frame of the receiver's corrections, and that of the design file."
         for file, most, size in worst.reset_index().itertuples(index=False)

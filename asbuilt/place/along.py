@@ -90,13 +90,8 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
     """Adjust every piece that has a fix. Entries of no piece, or of one without a fix, are left out."""
     if not parted.used.any():
         return _nothing(around)
-    on = _prepared(walk, parted, fixes, around, sticks)
+    on, found = _looked_at(walk, parted, fixes, around, sticks)
     head, piece = on.chain.head, parted.piece[on.entry]
-    found = _levels(on.chain, sticks)
-    usual = _usual(_told(found, on.step, head, sticks)[0], head, piece)
-    if usual.any():
-        on = _prepared(walk, parted, fixes, around, sticks, left_m=usual * sticks.stick_m)
-        found = _levels(on.chain, sticks)
     missing, step, step_sd = _told(found, on.step, head, sticks)
     step_sd = np.where(on.cut, np.maximum(step_sd, sticks.stick_m / 2), step_sd)
     used = np.isfinite(on.at) & (found.blunder < _CERTAIN)
@@ -129,6 +124,17 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
         scale=adjusted.scale,
         scale_sd=adjusted.scale_sd,
     )
+
+
+def _looked_at(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, sticks: Sticks) -> tuple[_Prepared, Levels]:
+    """Return the entries and their levels, looking twice where a machine leaves joints to others as a rule."""
+    on = _prepared(walk, parted, fixes, around, sticks)
+    found = _levels(on.chain, sticks)
+    usual = _usual(_told(found, on.step, on.chain.head, sticks)[0], on.chain.head, parted.piece[on.entry])
+    if not usual.any():
+        return on, found
+    on = _prepared(walk, parted, fixes, around, sticks, left_m=usual * sticks.stick_m)
+    return on, _levels(on.chain, sticks)
 
 
 def _usual(missing: np.ndarray, head: np.ndarray, piece: np.ndarray) -> np.ndarray:

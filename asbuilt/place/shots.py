@@ -36,8 +36,9 @@ def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, t
     known = of_joint["sd_m"].count().to_numpy() > 0
     strain, apart = _strain(told.assign(w=weight), out, of_joint)
     out.loc[labels, "sd_m"] = np.where(known, strain / np.sqrt(total["w"].to_numpy()), np.nan)
+    ids = rows["joint_id"].to_numpy(object)
     unclear += tuple(
-        f"{len(of_joint.get_group(k))} as-laid shots of {rows['joint_id'].iloc[k]} lie up to {far:.2f} apart (in the"
+        f"{len(of_joint.get_group(k))} as-laid shots of {ids[int(k)]} lie up to {far:.2f} apart (in the"
         " unit of the route's frame): their mean is used, with a wider spread."
         for k, far in apart.items()
     )

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from asbuilt.read.people import Listing, read_machines, read_people
 from asbuilt.read.positions import Target
 from asbuilt.read.sides import Survey, Tally, read_survey, read_tally
 from asbuilt.settings import Settings
@@ -15,6 +16,8 @@ class Sides:
 
     tally: Tally
     survey: Survey
+    people: Listing
+    machines: Listing
 
     @property
     def pipe_length_m(self) -> pd.Series:
@@ -35,9 +38,9 @@ class Sides:
         left_out = pd.concat([self.tally.set_aside, self.survey.set_aside])
         rows = left_out[["source_file", "source_row", "reason"]].itertuples(index=False)
         said = [f"{file} row {row}: left out, {why}" for file, row, why in rows]
-        return (*self.tally.notes, *self.survey.notes, *said)
+        return (*self.tally.notes, *self.survey.notes, *said, *self.people.told, *self.machines.told)
 
 
 def read_sides(settings: Settings, target: Target) -> Sides:
     """Read the side files. Raises InputError with the problems of all files of a kind."""
-    return Sides(read_tally(settings), read_survey(settings, target))
+    return Sides(read_tally(settings), read_survey(settings, target), read_people(settings), read_machines(settings))

@@ -1,9 +1,11 @@
 """What `route.toml` asks for, checked whole and frozen."""
 
+from asbuilt.settings.eye import VisualWords, plain
 from asbuilt.settings.load import load
 from asbuilt.settings.model import AlignmentSource, Placing, Settings, StringSpec
 from asbuilt.settings.parts import SERIAL, ColumnSpec, Limit, matching
-from asbuilt.settings.sources import Corrections, RecordSource, SurveySource, TallySource
+from asbuilt.settings.sources import Corrections, MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource
+from asbuilt.settings.traces import TraceSource
 
 __all__ = [
     "SERIAL",
@@ -11,12 +13,17 @@ __all__ = [
     "ColumnSpec",
     "Corrections",
     "Limit",
+    "MachinesSource",
+    "PeopleSource",
     "Placing",
     "RecordSource",
     "Settings",
     "StringSpec",
     "SurveySource",
     "TallySource",
+    "TraceSource",
+    "VisualWords",
     "load",
     "matching",
+    "plain",
 ]

@@ -13,9 +13,10 @@ from asbuilt import procedures
 from asbuilt.errors import NotBuiltError, Problem, SettingsError
 from asbuilt.settings.model import Settings
 from asbuilt.settings.parts import as_path, is_inside, matching
-from asbuilt.settings.sources import RecordSource, SurveySource, TallySource
+from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource
+from asbuilt.settings.traces import TraceSource
 
-SIDE_FILES = ("features", "people", "machines", "tests", "decisions", "plan", "found")  # not read yet
+SIDE_FILES = ("features", "tests", "decisions", "plan", "found")  # not read yet
 
 
 def load(folder: Path) -> Settings:
@@ -133,7 +134,7 @@ def _sources(asked: dict[str, Any]) -> Iterator[tuple[str, type[RecordSource], d
     """Yield each table that names files of rows: how its keys are called, its kind, and what stands in it."""
     for number, table in enumerate(_tables(asked, "records"), start=1):
         yield f"records no. {number}, ", RecordSource, table
-    for kind in (TallySource, SurveySource):
+    for kind in (TallySource, SurveySource, PeopleSource, MachinesSource, TraceSource):
         if isinstance(table := asked.get(kind.table, {}), dict):
             yield f"{kind.table}.", kind, {"files": list(kind.model_fields["files"].default), **table}
 
@@ -156,6 +157,10 @@ def _absent(asked: dict[str, Any], folder: Path) -> Iterator[Problem]:
         file: Any = table.get("file")
         if is_inside(file) and not (folder / as_path(file)).is_file():
             yield _no_file(f"alignment no. {number}, file", file)
+    trace = asked.get(TraceSource.table)
+    curves: Any = trace.get("folder") if isinstance(trace, dict) else None
+    if is_inside(curves) and not (folder / as_path(curves)).is_dir():
+        yield Problem("route.toml: trace.folder", f"there is no folder {curves!r}", "correct the name, or leave it out")
 
 
 def _tables(asked: dict[str, Any], name: str) -> list[dict[str, Any]]:
@@ -228,7 +233,7 @@ def _known_keys(loc: tuple[str | int, ...]) -> tuple[str, ...]:
             here = here.model_fields[str(part)].annotation
         here = _inner(here)
     fields = here.model_fields if isinstance(here, type) and issubclass(here, BaseModel) else {}
-    return tuple(key.alias or name for name, key in fields.items() if name != "folder")
+    return tuple(key.alias or name for name, key in fields.items() if (here, name) != (Settings, "folder"))
 
 
 def _inner(kind: Any) -> Any:

@@ -7,6 +7,7 @@ from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_v
 
 from asbuilt.fields import is_quantity
 from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError
+from asbuilt.settings.eye import VisualWords
 from asbuilt.settings.parts import (
     Crs,
     CrsIfAny,
@@ -21,7 +22,8 @@ from asbuilt.settings.parts import (
     YesNo,
     Zone,
 )
-from asbuilt.settings.sources import RecordSource, SurveySource, TallySource
+from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource
+from asbuilt.settings.traces import TraceSource
 from asbuilt.stationing import ChainageEquation, Stationing
 
 
@@ -189,6 +191,7 @@ class Windows(Part):
     required: tuple[str, ...] | None = None
     limits: dict[str, Limit] = Field(default_factory=dict)
     position: PositionWindow
+    visual: VisualWords | None = None
 
     @field_validator("limits")
     @classmethod
@@ -219,6 +222,9 @@ class Settings(Part):
     place: Placing = Placing()
     tally: TallySource = TallySource()
     survey: SurveySource = SurveySource()
+    people: PeopleSource = PeopleSource()
+    machines: MachinesSource = MachinesSource()
+    trace: TraceSource = TraceSource()
     folder: Path = Path()
 
     @field_validator("alignment")

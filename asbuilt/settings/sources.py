@@ -1,5 +1,6 @@
-"""The tables of `route.toml` that name files of rows: joint records, the list of pipes, the survey shots."""
+"""The tables of `route.toml` that name files of rows: joint records, and the lists and shots that stand beside them."""
 
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar, Literal, Self
 
@@ -43,6 +44,28 @@ SURVEY: Mapping[str, Field] = {
     "time": Field("time", "time", "time", "", (
         *FIELDS["time"].headings, "date", "surveyed", "survey date", "observed")),
     "surveyor": Field("surveyor", "text", "surveyor", "", ("surveyed by", "observer", "survey crew")),
+}  # fmt: skip
+_VALID_TO = ("valid until", "valid till", "expires", "expires on", "expiry", "expiry date", "expiration date")
+PEOPLE: Mapping[str, Field] = {
+    "operator": Field("operator", "text", "operator", "", (*FIELDS["operator"].headings, "name", "person")),
+    "method": Field("method", "text", "method", "", (*FIELDS["method"].headings, "methods", "process")),
+    "size_from": Field("size_from", "number", "size_from_mm", "mm", (
+        "od from", "from od", "from size", "smallest od", "smallest size", "minimum od", "minimum size", "min od",
+        "min size")),
+    "size_to": Field("size_to", "number", "size_to_mm", "mm", (
+        "od to", "to od", "to size", "largest od", "largest size", "maximum od", "maximum size", "max od", "max size")),
+    "valid_from": Field("valid_from", "time", "valid_from", "", (
+        "qualified", "qualified on", "date qualified", "qualification date", "last qualified", "issued", "issue date",
+        "date of issue")),
+    "valid_to": Field("valid_to", "time", "valid_to", "", (*_VALID_TO, "qualified until")),
+}  # fmt: skip
+MACHINES: Mapping[str, Field] = {
+    "machine": Field("machine", "text", "machine", "", (*FIELDS["machine"].headings, "serial", "serial no")),
+    "piston_area": FIELDS["piston_area"],
+    "calibrated": Field("calibrated", "time", "calibrated", "", (
+        "calibrated on", "calibration", "calibration date", "date calibrated", "last calibrated", "last calibration")),
+    "valid_to": Field("valid_to", "time", "valid_to", "", (
+        *_VALID_TO, "calibration due", "next calibration", "calibrated until", "due", "due date")),
 }  # fmt: skip
 
 
@@ -135,3 +158,51 @@ class SurveySource(RecordSource):
     idle = frozenset({"time_is"})
     files: tuple[InsidePath, ...] = Key(default=("survey.csv",), min_length=1)
     accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] = "sd"
+
+
+_MONTHS = re.compile(r"([1-9]\d{0,2}) (months?|years?)")
+
+
+def _months(value: Any) -> int:
+    found = _MONTHS.fullmatch(value.strip()) if isinstance(value, str) else None
+    if not found:
+        raise ValueError('a whole number of months or years in quotes, such as "24 months" or "1 year"')
+    return int(found[1]) * (12 if found[2].startswith("year") else 1)
+
+
+Months = Annotated[int, BeforeValidator(_months)]
+_NO_PLACE = TallySource.idle  # of lists that know no place and no time of day
+
+
+class PeopleSource(RecordSource):
+    """[people]: who may fuse what, and when. Sizes are outside diameters, as on a joint's record.
+
+    `rule` computes from the day of qualification how long it holds; `valid_for` says so where a row states no end.
+    """
+
+    table = "people"
+    fields = PEOPLE
+    named_by = "operator"
+    must_be_named = False
+    idle = _NO_PLACE
+    files: tuple[InsidePath, ...] = Key(default=("people.csv",), min_length=1)
+    rule: Literal["49 CFR 192.285"] | None = None
+    valid_for: Months | None = None
+
+    @model_validator(mode="after")
+    def _one_word_on_how_long(self) -> Self:
+        if self.rule and self.valid_for:
+            raise ValueError("rule or valid_for: each says how long a qualification holds")
+        return self
+
+
+class MachinesSource(RecordSource):
+    """[machines]: each machine's piston area and calibration; `valid_for` is how long that holds where none says."""
+
+    table = "machines"
+    fields = MACHINES
+    named_by = "machine"
+    must_be_named = False
+    idle = _NO_PLACE
+    files: tuple[InsidePath, ...] = Key(default=("machines.csv",), min_length=1)
+    valid_for: Months | None = None

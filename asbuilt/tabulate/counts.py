@@ -10,9 +10,7 @@ from asbuilt.read.alignments import Design
 from asbuilt.tabulate.journey import Journey
 
 
-def count(
-    journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, records: pd.DataFrame
-) -> Counts:
+def count(journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, records: pd.DataFrame) -> Counts:
     """Count rows by outcome, joints by verdict, gaps, what is outstanding, and the length covered."""
     outcomes = journey.rows["outcome"].value_counts()
     line = joints[joints["in_line"].astype(bool)]

@@ -60,7 +60,9 @@ def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, st
     asked = {path for source in settings.records for pattern in source.files for path in matching(folder, pattern)}
     files = {"route.toml", settings.window.procedure, *(d.source.file for d in journey.designs.lines)}
     files |= {path.relative_to(folder).as_posix() for path in asked} | set(journey.rows["source_file"])
-    files |= {name for side in (settings.tally, settings.survey) for name in side.files}
+    lists = (settings.tally, settings.survey, settings.people, settings.machines)
+    named = {path for side in lists for pattern in side.files for path in matching(folder, pattern)}
+    files |= {path.relative_to(folder).as_posix() for path in named} | {c.file for c in journey.curves.values()}
     beside = {
         p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{escape(Path(f).stem)}.*")
     }

@@ -38,10 +38,13 @@ def joints_table(journey: Journey) -> pd.DataFrame:
         longitude=longitude,
         latitude=latitude,
         pressure_kind=rows["fusion_pressure_kind"],
-        interfacial_pressure_mpa=journey.derived.interfacial["fusion_pressure"][at],
+        interfacial_pressure_mpa=journey.judged.derived.interfacial["fusion_pressure"][at],
         reasons=reasons,
         geometry=points(xy),
-        **{name: journey.derived.values[name][at] for name in ("outside_diameter_mm", "wall_mm", "dr", "material")},
+        **{
+            name: journey.judged.derived.values[name][at]
+            for name in ("outside_diameter_mm", "wall_mm", "dr", "material")
+        },
         **{name: judged[name] for name in ("fusion_verdict", "recorded_n", "procedure_n")},
     )
     return tables.conform(_in_line_order(frame, journey), tables.JOINTS)

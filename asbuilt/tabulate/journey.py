@@ -9,13 +9,13 @@ import pandas as pd
 import shapely
 
 from asbuilt.alignment import locate
-from asbuilt.judge.derived import Derived
 from asbuilt.judge.finding import Finding
-from asbuilt.judge.windows import Judged
+from asbuilt.judge.of_record import OfRecord
 from asbuilt.outcome import JOINT, KEPT
 from asbuilt.read.alignments import Design, Designs
 from asbuilt.read.beside import Sides
 from asbuilt.read.records import Readings
+from asbuilt.read.traces import Curve
 
 
 @dataclass(frozen=True)
@@ -25,13 +25,13 @@ class Journey:
     designs: Designs
     readings: Readings
     rows: pd.DataFrame
-    derived: Derived
-    judged: Judged
+    judged: OfRecord
     place_reasons: pd.Series
     zone: ZoneInfo
     hiding: pd.DataFrame  # between which joints missing records hide, as of `place.placing`
     sides: Sides
     findings: tuple[Finding, ...]  # of groups
+    curves: Mapping[str, Curve]
 
     @property
     def design_by_line(self) -> Mapping[str, Design]:

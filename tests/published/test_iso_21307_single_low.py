@@ -31,9 +31,9 @@ def window(procedure: Procedure, check: str) -> ProcedureWindow:
 
 
 def limits(procedure: Procedure, check: str, *, over: str = "wall_mm", at: float = 10.0) -> tuple[float, float]:
-    low, high, known = window(procedure, check).limits({over: np.array([at])})
-    assert known.all()
-    return float(low[0]), float(high[0])
+    found = window(procedure, check).limits({over: np.array([at]), "ambient_temperature_c": np.array([23.0])})
+    assert found.known.all()
+    return float(found.low[0]), float(found.high[0])
 
 
 CARD_VALUES = [
@@ -156,6 +156,7 @@ def test_a_heater_recorded_in_fahrenheit_at_the_limit_is_in_window(procedure: Pr
 @pytest.mark.computed("without a wall there is no limit that depends on it")
 @pytest.mark.parametrize("check", ["initial_bead", "soak_time", "removal_time", "cooling_time"])
 def test_a_limit_without_a_wall_is_not_invented(procedure: Procedure, check: str) -> None:
-    low, high, known = window(procedure, check).limits({"wall_mm": np.array([OPEN])})
-    assert not known.any()
-    assert np.isnan([low, high]).all()
+    found = window(procedure, check).limits({"wall_mm": np.array([OPEN])})
+    assert not found.known.any()
+    assert "wall" in found.why_not[0]
+    assert np.isnan([found.low, found.high]).all()

@@ -1,0 +1,156 @@
+"""Records that look copied, renumbered or dated by a receiver that lost its weeks: heuristics of our own.
+
+No standard is cited for them, and none accuses anybody: each says what was found, with figures, and asks. Clocks,
+cycles that are too short and fixes used again stand in `timing`, `clocks` and `frames`.
+"""
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.judge.finding import Finding, span
+from asbuilt.judge.timing import numbered
+from asbuilt.read.traces import Curve
+
+# What differs from joint to joint by nature; size and ambient do not.
+_MADE = (
+    "heater_temperature_c", "drag_pressure_mpa", "bead_pressure_mpa", "soak_pressure_mpa", "fusion_pressure_mpa",
+    "initial_bead_mm", "soak_time_s", "removal_time_s", "ramp_time_s", "cooling_time_min", "bead_width_mm",
+    "misalignment_mm", "voltage_v", "actual_time_s",
+)  # fmt: skip
+_LEAST = 4  # quantities that two records share
+_RECORDS = 5  # of one machine, by which it is seen how values vary
+_CHANCE = 0.05  # pairs that would agree in all by chance, at most
+_OURS = " (a heuristic of this tool)"
+_WEEKS = 1024  # a receiver counts its weeks in ten bits and starts anew (from memory; IS-GPS-200)
+_ROLLOVER = pd.Timedelta(weeks=_WEEKS)
+_NEAR = pd.Timedelta(days=60)  # of the rest of the job: then the weeks explain the time
+_AWAY = 3  # places between the order by number and by time: a joint or two late is ordinary
+_FEW = 0.1  # of a series: of more, its numbers do not follow the work at all
+_SERIES = 10  # joints of which an order can be told
+_NAMED = 5
+
+
+def integrity_findings(rows: pd.DataFrame, curves: Mapping[str, Curve]) -> tuple[Finding, ...]:
+    """Return what looks odd in the set of records as a whole.
+
+    `rows` are those kept, without duplicates: joint, source_file, sheet, source_row, machine, trace, fused_at, and the
+    fusion values; `curves` are of `read.traces` by the text of the column `trace` (empty: none were read).
+    """
+    return (*same_values(rows), *same_curves(rows, curves), *lost_weeks(rows), *out_of_order(rows))
+
+
+def same_values(rows: pd.DataFrame) -> Iterator[Finding]:
+    """Yield the joints of different numbers whose fusion values agree in every digit where chance does not do that.
+
+    How often chance would is computed for each file and machine from how often each value occurs there, as if
+    quantities were independent; values that a crew writes every time prove nothing.
+    """
+    made = [name for name in _MADE if name in rows]
+    for file, own in rows.groupby("source_file", sort=True):
+        for machine, part in own.groupby(own["machine"].fillna(""), sort=True):
+            alike = _alike(part, made)
+            if alike:
+                who = f"{file}, machine {machine}" if machine else str(file)
+                yield _said_of_values(rows, alike, who)
+
+
+def _alike(part: pd.DataFrame, made: list[str]) -> list[pd.DataFrame]:
+    """Return the groups of rows that agree, each of two joint numbers or more."""
+    used = [name for name in made if part[name].notna().any()]
+    stated = part[part[used].notna().sum(axis=1) >= _LEAST]
+    if len(stated) < _RECORDS or _by_chance(stated[used]) > _CHANCE:
+        return []
+    groups = stated.groupby(used, dropna=False, sort=False).ngroup()
+    size = stated.groupby(groups)["joint"].transform("nunique")
+    return [group for _, group in stated[size > 1].groupby(groups[size > 1], sort=False)]
+
+
+def _by_chance(values: pd.DataFrame) -> float:
+    """Return how many pairs of rows would agree in all columns by chance."""
+    n = len(values)
+    share = 1.0
+    for name in values:
+        counts = values[name].value_counts(dropna=False).to_numpy(float)
+        pairs = (counts * (counts - 1)).sum() / (n * (n - 1))
+        # where no value comes twice, one pair is the least that can be said
+        share *= max(pairs, 2 / (n * (n - 1)))
+    return float(n * (n - 1) / 2 * share)
+
+
+def _said_of_values(rows: pd.DataFrame, alike: list[pd.DataFrame], who: str) -> Finding:
+    joints = [" = ".join(group["joint"].astype("str")) for group in alike]
+    more = f"; and {len(joints) - _NAMED} more groups" if len(joints) > _NAMED else ""
+    labels = np.concatenate([group.index.to_numpy() for group in alike])
+    first = alike[0].iloc[0]
+    n = int(first[[name for name in _MADE if name in rows]].notna().sum())
+    statement = (
+        f"{who}: {len(labels)} records of different joints agree in every digit of all their fusion values"
+        f" ({n} of {joints[0]}): {'; '.join(joints[:_NAMED])}{more}. Chance would hardly do that where values vary"
+        f" as they do here: was a record copied?{_OURS}"
+    )
+    return Finding(statement, np.sort(labels), "same values")
+
+
+def same_curves(rows: pd.DataFrame, curves: Mapping[str, Curve]) -> Iterator[Finding]:
+    """Yield the joints of different numbers that name one file, or files with the same pressures sample by sample."""
+    digests = {name: curve.digest for name, curve in curves.items() if curve.digest}
+    told = rows.assign(digest=rows["trace"].map(digests)).dropna(subset=["digest"])
+    joints = told.groupby("digest", sort=False)["joint"].transform("nunique")
+    for _, group in told[joints > 1].groupby("digest", sort=False):
+        files = list(dict.fromkeys(curves[name].file for name in group["trace"]))
+        what = f"name one curve, {files[0]}" if len(files) == 1 else "name curves that are the same in every sample"
+        named = ", ".join(group["joint"].astype("str")[:_NAMED])
+        more = f" and {len(group) - _NAMED} more" if len(group) > _NAMED else ""
+        statement = (
+            f"{len(group)} joints {what}: {named}{more}. No two fusions are the same: was a curve copied?{_OURS}"
+        )
+        yield Finding(statement, group.index.to_numpy(), "same curve")
+
+
+def lost_weeks(rows: pd.DataFrame) -> Iterator[Finding]:
+    """Yield, for each file, the times that fall 1024 weeks, or twice as many, before the rest of the job."""
+    times = rows["fused_at"].dropna()
+    if times.empty:
+        return
+    middle = times.sort_values(kind="stable").iloc[len(times) // 2]
+    usual = times[(times - middle).abs() < _ROLLOVER / 2]
+    for turns in (1, 2):
+        there = times + turns * _ROLLOVER
+        lost = times[(there > usual.min() - _NEAR) & (there < usual.max() + _NEAR) & ~times.index.isin(usual.index)]
+        for file, own in rows.loc[lost.index].groupby("source_file", sort=True):
+            yield _said_of_weeks(own, str(file), turns, whole=len(own) == (rows["source_file"] == file).sum())
+
+
+def _said_of_weeks(own: pd.DataFrame, file: str, turns: int, *, whole: bool) -> Finding:
+    weeks = turns * _WEEKS
+    first = own.iloc[0]
+    proposal = f'clock = "+{weeks * 168} h"' if turns == 1 and whole else ""
+    do = f" {proposal} would put it right." if proposal else " No correction of the whole file puts that right."
+    statement = (
+        f"{span(own)}: {len(own)} times ({first['joint']}: {first['fused_at']:%Y-%m-%d}) fall among the others when"
+        f" {weeks} weeks are added: did the receiver of {file} lose count of its weeks?{do}{_OURS}"
+    )
+    return Finding(statement, own.index.to_numpy(), "lost weeks", proposal)
+
+
+def out_of_order(rows: pd.DataFrame) -> Iterator[Finding]:
+    """Yield, for each file, the few joints whose number stands far from its place in the order of the work."""
+    series = numbered(rows)
+    by_time = series.groupby("series")["fused_at"].rank(method="first")
+    place = series.groupby("series").cumcount() + 1
+    size = place.groupby(series["series"]).transform("size")
+    falls = series.groupby("series")["fused_at"].diff() < pd.Timedelta(0)
+    mirrored = falls.groupby(series["series"]).transform("mean") > 0.5  # numbers may run against the work
+    away = (by_time.where(~mirrored, size + 1 - by_time) - place).abs()
+    odd = (away >= _AWAY) & (size >= _SERIES)
+    few = odd.groupby(series["series"]).transform("mean") <= _FEW
+    told = series.assign(away=away)[odd & few]
+    for file, own in told.groupby("source_file", sort=True):
+        named = ", ".join(f"{joint} ({n:.0f} places)" for joint, n in zip(own["joint"], own["away"], strict=True))
+        statement = (
+            f"{file}: {len(own)} numbers stand out of the order of their times, and all others of their series follow"
+            f" it: {named}. A number or a time that was written wrong, or a joint that was made again?{_OURS}"
+        )
+        yield Finding(statement, own.index.to_numpy(), "order")
