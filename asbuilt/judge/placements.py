@@ -75,7 +75,8 @@ def _blunders(rows: pd.DataFrame, unit: LengthUnit) -> Iterator[str]:
         return
     along, across = odd["fix_chainage_m"] - odd["chainage_m"], odd["fix_offset_m"]
     away = ((along**2 + across**2) ** 0.5).sort_values(ascending=False)
-    named = [f"{odd.loc[i, 'joint_id']} ({unit.text(far, 0)} off)" for i, far in away.items()]
+    ids = odd["joint_id"].loc[away.index]
+    named = [f"{joint} ({unit.text(far, 0)} off)" for joint, far in zip(ids, away, strict=True)]
     yield (
         f"{several(len(odd), 'fix is', 'fixes are')} not used, for neither the order of the work nor the pipes allow a"
         f" joint there: {some(named)}. The neighbours place {'its joint' if len(odd) == 1 else 'their joints'}."

@@ -36,11 +36,10 @@ def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, t
     known = of_joint["sd_m"].count().to_numpy() > 0
     strain, apart = _strain(told.assign(w=weight), out, of_joint)
     out.loc[labels, "sd_m"] = np.where(known, strain / np.sqrt(total["w"].to_numpy()), np.nan)
-    ids = rows["joint_id"].to_numpy(object)
     unclear += tuple(
-        f"{len(of_joint.get_group(k))} as-laid shots of {ids[int(k)]} lie up to {far:.2f} apart (in the"
+        f"{many} as-laid shots of {joint} lie up to {far:.2f} apart (in the"
         " unit of the route's frame): their mean is used, with a wider spread."
-        for k, far in apart.items()
+        for joint, many, far in _named(rows, of_joint, apart)
     )
     out.loc[labels, "frame_accuracy_m"] = worst.to_numpy()
     out.loc[labels, "surveyed"] = True
@@ -48,6 +47,11 @@ def with_shots(rows: pd.DataFrame, shots: pd.DataFrame) -> tuple[pd.DataFrame, t
     out.loc[rows.index[level.index], "elevation_m"] = level.to_numpy()
     out.loc[rows.index[level.index], "elevation_of"] = of_joint["elevation_of"].first().loc[level.index].to_numpy()
     return out, unclear
+
+
+def _named(rows: pd.DataFrame, of_joint: Any, apart: pd.Series) -> list[tuple[str, int, float]]:
+    at = apart.index.to_numpy(np.int64)
+    return list(zip(rows["joint_id"].iloc[at], of_joint.size().loc[at], apart, strict=True))
 
 
 def _strain(shots: pd.DataFrame, rows: pd.DataFrame, of_joint: Any) -> tuple[np.ndarray, pd.Series]:
