@@ -225,7 +225,8 @@ def _frame_too_coarse(rows: pd.DataFrame, verdict: np.ndarray, in_line: np.ndarr
     edge = window.unit.short(window.offset_m)
     return [
         f"{several(int(size), 'fix', 'fixes')} of {file} can be compared with the line to"
-        f" {window.unit.short(most)} at best, for the way into the route's frame is no better, and the window is {edge}:"
-        " no position among them is in window. Name the frame of the receiver's corrections, and that of the design file."
+        f" {window.unit.short(most)} at best, for the way into the route's frame is no better, and the window is"
+        f" {edge}: no position among them is in window. Name the frame of the receiver's corrections, and that of the"
+        " design file."
         for file, most, size in worst.reset_index().itertuples(index=False)
     ]
