@@ -230,3 +230,12 @@ def test_lengths_that_no_pipe_can_have_are_told_and_not_used(tmp_path):
     assert any("1 pipe length of the records (such as 1000 m) cannot be that of a pipe" in s for s in found.statements)
     joints = found.tables["joints"].set_index("joint_id")
     assert (joints["chainage_m"] - [12.0 * i for i in range(1, 11)]).abs().max() < 0.3
+
+
+@pytest.mark.parametrize("lost", [("2026-03-04 11:00", ""), (",M1,", ",,")])
+def test_a_record_of_a_string_without_time_or_machine_is_not_left_at_the_stand(tmp_path, lost):
+    rows = [r.replace(*lost) if r.startswith("S04") else r for r in records().splitlines()]
+    found = built(tmp_path, "\n".join(rows))
+    joint = found.tables["joints"].set_index("joint_id").loc["S04"]
+    assert (joint["placed_by"], joint["position_verdict"]) == ("unplaced", "cannot tell")
+    assert "fused at one place" in joint["reasons"].lower()

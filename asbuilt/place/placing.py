@@ -11,7 +11,7 @@ from asbuilt.place.candidates import Lines, Reach, believed_sd_m, candidates
 from asbuilt.place.links import Paths, paths
 from asbuilt.place.pieces import Fixes, pieces
 from asbuilt.place.sequence import Order, by_order
-from asbuilt.place.stays import Stands, stays
+from asbuilt.place.stays import Stands, beside_a_stand, stays
 from asbuilt.place.strings import StringPipes, Strings, strings
 from asbuilt.place.told import Found, told
 from asbuilt.settings.model import StringSpec
@@ -82,6 +82,7 @@ def _strung(rows: pd.DataFrame, walk: Paths, laying: Laying) -> np.ndarray:
     machine = pd.factorize(rows["machine"])[0]
     stands = Stands(xy_m, believed_sd_m(rows), machine, in_place)
     strung = stays(walk, stands, stick_m=laying.sticks.stick_m)
+    strung |= beside_a_stand(walk, stands, strung)
     return strung & (rows["kind"] != "tie-in").to_numpy()[walk.row]
 
 

@@ -8,6 +8,7 @@ the length of the pipe between them is stated, for else it may have been a short
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from asbuilt.place.links import Paths
 
@@ -17,6 +18,7 @@ _SURE = 8.0  # log of the odds, for what a stay would change
 _ONE = 6.0  # one step has no more say than this, log of the odds
 _LOOSE = 2.5  # standard deviations that fixes of one spot scatter by at most (root mean square)
 _NEAR = 3.5  # standard deviations, or times the usual distance, that a joint made on the spot may lie from its middle
+_AMID = 3  # joints of a string that a lone record stands amid
 _CLOSE = 0.25  # or: they spread over less than this share of the tally
 
 
@@ -56,6 +58,23 @@ def stays(paths: Paths, fixes: Stands, *, stick_m: float) -> np.ndarray:
         here = slice(first, last + 1)
         if last > first and _stays(xy[here], at[here], float(np.median(sd[here]))):
             out[has[first] : has[last] + 1] = True
+    return out
+
+
+def beside_a_stand(paths: Paths, fixes: Stands, strung: np.ndarray) -> np.ndarray:
+    """Whether each entry that follows nothing was made where a string was fused, shape (n,).
+
+    A record without time or machine is in no run; where it stands amid the joints of a string it belongs to them.
+    """
+    out = np.zeros(len(strung), dtype=bool)
+    size = np.bincount(paths.path)[paths.path]
+    at = np.flatnonzero((size == 1) & np.isfinite(fixes.xy_m[paths.row, 0]) & ~fixes.in_place[paths.row])
+    if not len(at) or strung.sum() < _AMID:
+        return out
+    stand = cKDTree(fixes.xy_m[paths.row[strung & np.isfinite(fixes.xy_m[paths.row, 0])]])
+    reach = _NEAR * np.hypot(fixes.sd_m[paths.row[at]], _CREEP_M)
+    near = stand.query_ball_point(fixes.xy_m[paths.row[at]], reach, return_length=True)
+    out[at] = near >= _AMID
     return out
 
 
