@@ -33,6 +33,7 @@ from asbuilt.tabulate.journey import Journey
 from asbuilt.tabulate.lines import alignment_table, gaps_table, marks_table, pipes_table, vertices_table
 from asbuilt.tabulate.moments import as_of, beyond
 from asbuilt.tabulate.positions import positions_table
+from asbuilt.tabulate.runs import runs_table
 
 Step = Callable[[str], None]
 
@@ -61,7 +62,7 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     found = (*judged.findings, *shared)
     step("finding gaps and making tables")
     reasons = places.joints["reasons"] + laid.joints["reasons"]
-    journey = Journey(designs, readings, rows, judged, reasons, zone, placement.gaps, sides, found, curves)
+    journey = Journey(designs, readings, rows, judged, reasons, zone, placement, sides, found, curves)
     moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
     title = _title(settings, designs, procedure, moment)
     late = beyond(moment, rows["fused_at"]) & in_line
@@ -122,6 +123,7 @@ def _tabulated(
         "window_checks": checks_table(journey, joints),
         "records": records,
         "findings": found,
+        "runs": runs_table(journey, settings),
         "decisions": tables.empty(tables.DECISIONS),
     }
     how = {"title": title, "counts": counts, "procedure": procedure, "settings": settings, "said": (*said, *notes)}

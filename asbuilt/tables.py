@@ -365,6 +365,26 @@ FINDINGS = Table(
     ),
 )
 
+RUNS = Table(
+    "runs",
+    "Joints that were adjusted together, two or more: how their fixes scatter, and how their pipes lie.",
+    (
+        _text("line", "Line", "name of the alignment"),
+        _text("from_joint", "From joint", "joint_id, lowest chainage"),
+        _text("to_joint", "To joint", "joint_id, highest chainage"),
+        _real("from_chainage_m", "From chainage", "of the lowest joint", "m"),
+        _real("to_chainage_m", "To chainage", "of the highest joint", "m"),
+        _count("joints_n", "Joints", "in the run"),
+        _count("by_fix_n", "By fix", "joints whose own fix has a say"),
+        _text("machine", "Machine", "that made most of them"),
+        _real("fix_spread", "Spread of fixes", "over what they state, by the run of their neighbours"),
+        _real("fix_correlation", "Correlation", "of the errors of neighbouring fixes"),
+        _real("scale_per_mille", "Scale", "how much longer than its pipes the run lies, in thousandths"),
+        _real("scale_sd_per_mille", "Scale sd", "one standard deviation, in thousandths"),
+        _text("explained", "Explained", "what fusing can explain of it; temperatures are not known"),
+    ),
+)
+
 DECISIONS = Table(
     "decisions",
     "What named persons decided. Empty: this version reads no decisions.",
@@ -403,6 +423,7 @@ ALL = (
     WINDOW_CHECKS,
     RECORDS,
     FINDINGS,
+    RUNS,
     DECISIONS,
     BUILD_INFO,
 )

@@ -50,7 +50,10 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("judge: bends of a route", ("judge.bending",)),
     ("judge: the groups", ("judge.findings", "judge.said")),
     ("tabulate: the journey so far", ("tabulate.journey", "tabulate.moments")),
-    ("tabulate: joints", ("tabulate.joints", "tabulate.positions", "tabulate.counts", "tabulate.info")),
+    (
+        "tabulate: joints",
+        ("tabulate.joints", "tabulate.positions", "tabulate.runs", "tabulate.counts", "tabulate.info"),
+    ),
     ("tabulate: lines", ("tabulate.lines",)),
     ("publish: parts", ("publish.map_data",)),
     ("publish", ("publish.webmap", "publish.geopackage", "publish.joint_log", "publish.readme", "publish.checksums")),

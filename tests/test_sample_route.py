@@ -177,3 +177,12 @@ def test_readme_of_the_route_tells_of_every_fault(faults):
     text = (ROOT / "sample_routes/saltreach/README.md").read_text(encoding="utf-8")
     assert [n for names in faults.values() for n in names if n not in text and not n.startswith(("B1", "C-0"))] == []
     assert "to be filled" not in text
+
+
+def test_runs_say_how_their_fixes_scatter_and_how_their_pipes_lie(saltreach):
+    """Laid lengths scatter by 3 cm and have no scale; the fixes scatter as their crews state, the string has none."""
+    runs = saltreach.tables["runs"]
+    assert runs["joints_n"].sum() == saltreach.counts.joints
+    assert runs["scale_per_mille"].abs().max() < 3
+    assert runs["fix_spread"].between(0.75, 1.3).all()
+    assert runs["explained"].str.startswith("laid ").all()

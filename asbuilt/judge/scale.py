@@ -85,6 +85,12 @@ def scale_explained(
     return Explained(verdict, span, excess, _sentence(scale, sd, span, excess=excess, verdict=verdict, known=known))
 
 
+def explained_by_fusing(scale: float, sd: float, stick_m: float, wall_mm: float | None) -> str:
+    """Say what fusing alone can explain of a scale where no temperature is known. `wall_mm` None: not known."""
+    wall_m = wall_mm / 1000 if wall_mm else None
+    return scale_explained(scale, sd, stick_m=stick_m, wall_m=wall_m, measured_c=None, laid_c=None).sentence
+
+
 def _needed_k(excess: float) -> float:
     """Return the least change of temperature that free movement would need for this."""
     return abs(excess) / thermal().span.high_per_k

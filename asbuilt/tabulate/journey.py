@@ -12,6 +12,7 @@ from asbuilt.alignment import locate
 from asbuilt.judge.finding import Finding
 from asbuilt.judge.of_record import OfRecord
 from asbuilt.outcome import JOINT, KEPT
+from asbuilt.place.placing import Placement
 from asbuilt.read.alignments import Design, Designs
 from asbuilt.read.beside import Sides
 from asbuilt.read.records import Readings
@@ -28,7 +29,7 @@ class Journey:
     judged: OfRecord
     place_reasons: pd.Series
     zone: ZoneInfo
-    hiding: pd.DataFrame  # between which joints missing records hide, as of `place.placing`
+    placement: Placement
     sides: Sides
     findings: tuple[Finding, ...]  # of groups
     curves: Mapping[str, Curve]

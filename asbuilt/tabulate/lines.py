@@ -77,7 +77,7 @@ def gaps_table(journey: Journey, settings: Settings) -> pd.DataFrame:
     found = []
     for design in journey.designs.lines:
         here = rows[(rows["line"] == design.name) & rows["chainage_m"].notna()]
-        gaps = find_gaps(here, _ends(design, settings), stick_m=settings.pipe.stick, hiding=journey.hiding)
+        gaps = find_gaps(here, _ends(design, settings), stick_m=settings.pipe.stick, hiding=journey.placement.gaps)
         if len(gaps):
             low, high = gaps["from_chainage_m"].to_numpy(float), gaps["to_chainage_m"].to_numpy(float)
             found.append(gaps.assign(geometry=reaches(design.line, np.minimum(low, high), np.maximum(low, high))))
