@@ -90,7 +90,7 @@ def rows_with_reasons(as_built: AsBuilt) -> list[str]:
 def outstanding(as_built: AsBuilt) -> list[str]:
     """Return what somebody has to look at, one line each: joints along the line, gaps, groups, and rows set aside."""
     groups = [
-        f"{n} joints: {what}"
+        f"{several(n, 'joint')}: {what}"
         for n, what in as_built.tables["findings"][["joints_n", "statement"]].itertuples(index=False)
     ]
     return [*_open_joints(as_built), *_open_gaps(as_built), *groups, *_open_rows(as_built)]

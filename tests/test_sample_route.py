@@ -61,6 +61,7 @@ def test_places_agree_with_the_truth_as_well_as_the_fixes_allow(joints):
         ("fusion pressure too high", "fusion pressure 0.212 MPa, above 0.190 MPa"),
         ("cooling too short", "Cooling time 18.0 min, below 23.3 min"),
         ("initial bead too small", "Initial bead 3.0 mm, below 4.2 mm"),
+        ("operator's time run out", "op 7"),
     ],
 )
 def test_a_joint_out_of_its_window_says_which_and_by_how_much(joints, faults, fault, says):
@@ -71,7 +72,10 @@ def test_a_joint_out_of_its_window_says_which_and_by_how_much(joints, faults, fa
 
 def test_no_other_joint_is_out_of_its_windows(joints, faults):
     meant = {
-        n for f, names in faults.items() if f.split()[-1] in ("cold", "short", "long", "high", "small") for n in names
+        n
+        for f, names in faults.items()
+        if f.split()[-1] in ("cold", "short", "long", "high", "small", "out")
+        for n in names
     }
     out = joints[joints["fusion_verdict"] == "out of window"]
     assert set(out.index) == meant
@@ -152,12 +156,17 @@ def test_golden_tables(saltreach):
 
 def test_the_script_makes_the_same_files_again(tmp_path, monkeypatch):
     copy = tmp_path / "sample_routes" / "saltreach"
-    shutil.copytree(SALTREACH, copy, ignore=shutil.ignore_patterns("records", "design", "truth", "__pycache__"))
+    shutil.copytree(
+        SALTREACH, copy, ignore=shutil.ignore_patterns("records", "design", "truth", "__pycache__", "*.csv")
+    )
     monkeypatch.syspath_prepend(str(copy))
     runpy.run_path(str(copy / "make.py"), run_name="__main__")
     for name in (
         "records/crew_a.csv",
         "records/crew_c.csv",
+        "records/curves/B178.csv",
+        "people.csv",
+        "machines.csv",
         "truth/joints.csv",
         "truth/faults.csv",
         "truth/missing.csv",

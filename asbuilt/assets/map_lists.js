@@ -119,7 +119,7 @@ function outstandingFindings() {
   for (let i = 0; i < record.findings.rows; i++) {
     items.push({
       choice: null, line: null, chainage: null, station: null, why: [finding("kind", i) + " of a group"],
-      words: finding("statement", i), name: ["", finding("joints_n", i) + " joints"],
+      words: finding("statement", i), name: ["", finding("joints_n", i) + (finding("joints_n", i) === 1 ? " joint" : " joints")],
     });
   }
   return items;

@@ -2,12 +2,12 @@
 
     python sample_routes/saltreach/make.py
 
-writes design/, records/ and truth/ beside this file. Every random number comes from a seed, so that the same
-versions of the libraries write the same bytes each time. Nothing here is real: neither the place nor the main, the
-crews or any record. The coordinates lie in the open sea.
+writes design/, records/, truth/, people.csv and machines.csv beside this file. Every random number comes from a seed,
+so that the same versions of the libraries write the same bytes each time. Nothing here is real: neither the place nor
+the main, the crews or any record. The coordinates lie in the open sea.
 
 making/laying.py lays pipes along a centreline, making/fusing.py lets three crews fuse them, making/faults.py says
-what went wrong, and making/sheets.py writes down what the crews wrote down.
+what went wrong, making/sheets.py writes down what the crews wrote down, and making/curves.py what a logger would.
 """
 
 from pathlib import Path
@@ -19,7 +19,7 @@ import pyogrio
 from making.faults import RECORD_IS_RIGHT, faults, missing
 from making.fusing import all_fusions, as_recorded, with_fixes, with_times, with_values
 from making.laying import centreline, real_joints
-from making.sheets import write_crew_a, write_crew_b, write_crew_c
+from making.sheets import write_crew_a, write_crew_b, write_crew_c, write_curves, write_lists
 
 HERE = Path(__file__).parent
 
@@ -54,6 +54,8 @@ def write_records(made: pd.DataFrame) -> None:
     write_crew_a(crew["A"], HERE / "records" / "crew_a.csv")
     write_crew_b(crew["B"], HERE / "records" / "crew_b.xlsx")
     write_crew_c(crew["C"], HERE / "records" / "crew_c.csv")
+    write_curves(crew["B"], HERE / "records" / "curves")
+    write_lists(HERE)
 
 
 def write_truth(real: pd.DataFrame, table: pd.DataFrame) -> None:

@@ -17,6 +17,8 @@ LEFT_OUT = {
     "B146": ["fix_e", "fix_n"],
 }
 WRITTEN_TWICE, AFTER = "0030", "0075"
+CURVES = ("B170", "B172", "B174", "B176", "B178", "B180")  # joints of crew B with a curve
+OTHER_CURVE = "B178"  # whose curve was made with a soak of 60 s less than its record states
 LETTER_O, AT_ZERO, UNNUMBERED = "0071", "0097", "C-083"
 
 FAULTS = (  # fault, joints, in words
@@ -40,6 +42,8 @@ FAULTS = (  # fault, joints, in words
     ("no position", "B146", "both cells are empty"),
     ("no joint number", UNNUMBERED, "the cell is empty; the joint was made and lies in the line"),
     ("fix at 0/0", AT_ZERO, "latitude and longitude are zero"),
+    ("operator's time run out", "TI-3 TI-4", "made on 14 March by op 7, who was qualified until 12 March"),
+    ("curve and record differ", OTHER_CURVE, "the curve shows a soak 60 s shorter than the record states"),
     ("laid beside the line", "0047", "really lies 3.5 m to the right; the window is 2 m"),
 )
 RECORD_IS_RIGHT = ("cut-out and replacement", "tie-in")  # listed, but nothing is wrong with the record itself

@@ -7,7 +7,8 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import xlsxwriter
-from making.faults import AFTER, AT_ZERO, LETTER_O, UNNUMBERED, WRITTEN_TWICE
+from making.curves import curves_for
+from making.faults import AFTER, AT_ZERO, CURVES, LETTER_O, OTHER_CURVE, UNNUMBERED, WRITTEN_TWICE
 from making.fusing import PISTON
 
 KINDS = ("production", "tie-in", "trial", "fitting")
@@ -115,6 +116,7 @@ def columns_b(rows: pd.DataFrame) -> list[tuple[str, str, pd.Series]]:
         ("Pressure", "Piston area (mm2)", pd.Series(PISTON["B"], rows.index)),
         ("Pipes", "First", rows.pipe_a),
         ("Pipes", "Second", rows.pipe_b),
+        ("Curve file", "", rows.joint.map({joint: f"{joint}.csv" for joint in CURVES})),
     ]
 
 
@@ -175,3 +177,31 @@ def write_crew_c(rows: pd.DataFrame, path: Path) -> None:
         }
     )
     table.to_csv(path, index=False, encoding="cp1252", lineterminator="\r\n")
+
+
+PEOPLE = """Operator;Method;Size from (mm);Size to (mm);Valid from;Valid to
+op 3;butt fusion;315;800;2025-06-02;2027-06-01
+op 5;butt fusion;315;800;2025-09-15;2027-09-14
+op 7;butt fusion;315;800;2024-03-13;2026-03-12
+op 9;butt fusion;315;800;2025-11-03;2027-11-02
+"""
+MACHINES = """Machine;Piston area (mm2);Calibrated;Valid to
+M11;;2025-12-01;2026-11-30
+M24;4120;2025-10-20;2026-10-19
+M37;4052;2026-01-12;2027-01-11
+"""
+
+
+def write_lists(folder: Path) -> None:
+    """Who is qualified for what and until when, and which machine is calibrated."""
+    for name, text in (("people.csv", PEOPLE), ("machines.csv", MACHINES)):
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_curves(made: pd.DataFrame, folder: Path) -> None:
+    """One curve of pressure and plate over time for some joints of crew B."""
+    folder.mkdir(exist_ok=True)
+    told = made[made.joint.isin(CURVES)]
+    told = told.assign(soak_time=told.soak_time - 60 * (told.joint == OTHER_CURVE))
+    for name, text in curves_for(told).items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
