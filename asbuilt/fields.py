@@ -69,6 +69,7 @@ FIELDS = {
         _number("bead_pressure", "mpa", "MPa", "bead up pressure", "bead up"),
         _number("soak_pressure", "mpa", "MPa", "heat soak pressure"),
         _number("fusion_pressure", "mpa", "MPa", "fuse pressure", "fusing pressure", "joining pressure", "fuse"),
+        _number("second_pressure", "mpa", "MPa", "second fusion pressure", "second joining pressure", "pressure 2"),
         _number("piston_area", "mm2", "mm2", "cylinder area", "total piston area"),
         _number("initial_bead", "mm", "mm", "bead", "bead height", "melt bead", "bead up size"),
         _number("soak_time", "s", "s", "soak", "heat soak", "heat soak time", "heating time"),
@@ -76,6 +77,7 @@ FIELDS = {
                 "open time", "heater out"),
         _number("ramp_time", "s", "s", "ramp", "pressure build up time", "build up time"),
         _number("cooling_time", "min", "min", "cooling", "cool time", "cool"),
+        _number("cooling_out_time", "min", "min", "cooling out of the machine", "cooling out", "cooling outside"),
         _number("bead_width", "mm", "mm", "final bead width"),
         _number("misalignment", "mm", "mm", "hi lo", "high low"),
         _text("fitting_code", "fusion code", "fitting barcode", "fitting bar code", "barcode", "bar code"),
@@ -106,8 +108,11 @@ KIND_WORDS = {
 }  # fmt: skip
 
 
-# Words for joints that are no butt fusion (common practice, no source).
-NOT_BUTT = r"flange|mechanical|compression|saddle|tapping|socket|electro|\bef\b"
+# Words in the method of a joint, in lower case (common practice, no source): for butt fusion, for electrofusion, and
+# for all that is no butt fusion.
+BUTT = r"butt|\bbf\b|mirror|heated tool"
+ELECTROFUSION = r"electro|\bef\b|coupler"
+NOT_BUTT = rf"flange|mechanical|compression|saddle|tapping|socket|{ELECTROFUSION}"
 
 
 def is_quantity(name: str) -> bool:

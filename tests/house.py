@@ -46,6 +46,7 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
         ("judge.windows", "judge.lineage", "judge.sources", "judge.clocks", "judge.bends", "judge.people",
          "judge.machines", "judge.eye", "judge.traces", "judge.electrofusion", "judge.integrity"),
     ),
+    ("judge: record and curve", ("judge.contradicted",)),
     ("judge: a whole record", ("judge.of_record",)),
     ("judge: bends of a route", ("judge.bending",)),
     ("judge: the groups", ("judge.findings", "judge.said")),

@@ -12,7 +12,7 @@ from asbuilt.alignment import MeasuredLine
 from asbuilt.curvature import of_three
 from asbuilt.handbook import bend_limits, bend_radii
 from asbuilt.judge.bends import Laid, design_bends, judge_bends
-from asbuilt.judge.scale import Span, scale_explained, take_up, thermal_span
+from asbuilt.judge.scale import Span, explained_by_fusing, lengths_counted, scale_explained, take_up, thermal_span
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.quantities import LengthUnit
 
@@ -428,10 +428,31 @@ def test_an_uncertain_scale_or_temperature_cannot_tell() -> None:
     assert scale(-0.025, sd=0.01).verdict == CANNOT_TELL
     unknown = scale(-0.0139, measured_c=None, laid_c=None)
     assert unknown.verdict == CANNOT_TELL
-    assert "the rest would need 25 K at the least" in unknown.sentence  # (13.9 - 8.93) per mille / 2.0e-4
+    assert "the rest would need a change of 25 °C at the least" in unknown.sentence  # (13.9 - 8.93) per mille / 2.0e-4
     assert scale(-0.0139, laid_c=None).verdict == CANNOT_TELL
     assert scale(-0.05, measured_c=None, laid_c=None).verdict == OUT_OF_WINDOW  # 205 K
     assert scale(np.nan).verdict == CANNOT_TELL
+
+
+def test_a_scale_within_its_uncertainty_needs_no_explanation() -> None:
+    sticks = lengths_counted(np.array([0.0, 12.5, 25.0, 12.5]), 12.5, LengthUnit())
+    said = explained_by_fusing(0.0001, 0.0008, 12.5, None, against=sticks)
+    assert said == (
+        "laid 0.1 per mille longer than whole sticks of 12.5 m (sd 0.8): within its uncertainty, nothing to explain."
+    )
+    beyond = explained_by_fusing(0.0018, 0.0008, 12.5, None, against=sticks)  # 2.25 sd
+    assert "nothing to explain" not in beyond
+    assert "a change of 9 °C at the least" in beyond  # 1.8 per mille / 2.0e-4
+    assert "less than 1 °C" in explained_by_fusing(-0.0041, 0.0008, 12.5, None, against=sticks)  # facing: 4.0 per mille
+
+
+def test_a_tally_is_named_only_where_a_pipe_has_a_length_of_its_own() -> None:
+    pipes = 12.0 * np.array([0.0, 1.0, 2.0, 1.0])
+    assert lengths_counted(pipes, 12.0, LengthUnit("ft", 0.3048)) == "whole sticks of 39.37 ft"
+    assert lengths_counted(pipes * 0.9996, 12.0, LengthUnit()) == "whole sticks of 12 m"
+    assert lengths_counted(pipes - [0, 0, 0, 0.03], 12.0, LengthUnit()) == "its tally"
+    assert lengths_counted(pipes * 1.003, 12.0, LengthUnit()) == "its tally"  # all alike, and no grid makes that
+    assert lengths_counted(np.array([np.nan]), 12.0, LengthUnit()) == "whole sticks of 12 m"
 
 
 def test_without_a_wall_fusing_explains_facing_only() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from asbuilt.fields import FIELDS, NOT_BUTT, stored_as
 from asbuilt.judge.electrofusion import CHECKS, judge_electrofusion, with_electrofusion
-from asbuilt.judge.fittings import how_joined
+from asbuilt.judge.fittings import how_joined, said_of_unknown
 from tests.making import COLUMNS, csv_of, make_route, read_route
 
 # 24 digits: places 12-13 say 40 V, places 19-21 say 180 s (ISO 13950 as a trade page restates it: second-hand)
@@ -57,9 +57,13 @@ def test_each_check_says_its_source_and_that_a_tolerance_is_ours():
     ("change", "verdict", "reason"),
     [
         ({"actual_time_s": 171.0}, "in window", None),
-        ({"actual_time_s": 170.9}, "out of window", "actual time 170.9 s, below 171.0 s by 0.1 s"),
-        ({"actual_time_s": 92.0}, "out of window", "actual time 92.0 s, below 171.0 s by 79.0 s"),
-        ({"actual_time_s": 200.0}, "out of window", "actual time 200.0 s, above 189.0 s by 11.0 s"),
+        ({"actual_time_s": 170.9}, "out of window", "fusion time 170.9 s of a nominal 180 s: 9.1 s short"),
+        (
+            {"actual_time_s": 92.0},
+            "out of window",
+            "92 s of a nominal 180 s: 88 s short (±5 % allowed, this tool's own tol",
+        ),
+        ({"actual_time_s": 200.0}, "out of window", "fusion time 200 s of a nominal 180 s: 20 s too long"),
         ({"actual_time_s": np.nan}, "not recorded", "actual time was not recorded"),
         ({"nominal_time_s": np.nan}, "cannot tell", "the nominal fusion time was not recorded"),
         ({"actual_time_s": 8.5, "nominal_time_s": 8.0, "fitting_code": CODE[:18] + "008000"}, "in window", None),
@@ -67,7 +71,8 @@ def test_each_check_says_its_source_and_that_a_tolerance_is_ours():
         ({"nominal_cooling_min": np.nan}, "cannot tell", "the cooling time that the fitting asks for was not recorded"),
         ({"voltage_v": 37.9}, "out of window", "voltage 37.9 V, below 38.0 V by 0.1 V"),
         ({"voltage_v": 49.0, "fitting_code": None}, "out of window", "voltage 49.0 V, above 48.0 V by 1.0 V"),
-        ({"voltage_v": 39.0, "fitting_code": None}, "not recorded", "no nominal voltage is known"),
+        ({"voltage_v": 39.0, "fitting_code": None}, "in window", None),
+        ({"voltage_v": np.nan}, "not recorded", "voltage was not recorded"),
         ({"end_state": "Aborted"}, "out of window", "end state 'Aborted': the fusion did not run to its end"),
         ({"end_state": "E7"}, "cannot tell", "end state 'E7', a word or code that is not known"),
         ({"end_state": None}, "not recorded", "end state was not recorded"),
@@ -80,6 +85,44 @@ def test_what_is_wrong_is_said_with_its_figures(change, verdict, reason):
     joint = judged(change).joints.loc[0]
     assert joint["fusion_verdict"] == verdict
     assert any(reason in sentence for sentence in joint["reasons"]) if reason else joint["reasons"] == ()
+
+
+def test_a_time_that_is_out_by_the_least_tolerance_says_that_one():
+    short = {"actual_time_s": 6.5, "nominal_time_s": 8.0, "fitting_code": None}
+    assert judged(short).joints.loc[0, "reasons"] == (
+        "fusion time 6.5 s of a nominal 8 s: 1.5 s short (±1 s allowed, this tool's own tolerance)",
+    )
+
+
+def test_a_sound_coupler_without_a_fitting_code_passes_and_the_missing_code_stays_a_check():
+    found = judged({"fitting_code": None}, {"fitting_code": " "}, {})
+    assert found.joints["fusion_verdict"].to_list() == ["in window"] * 3
+    assert found.joints["reasons"].to_list() == [()] * 3
+    needed = found.checks.set_index(["check", "row"]).sort_index()
+    assert needed.loc["fitting_code", "verdict"].to_list() == ["not recorded", "not recorded", "in window"]
+    assert needed.loc["voltage", "verdict"].to_list() == ["cannot tell", "cannot tell", "in window"]
+    for name in ("fitting_code", "voltage"):
+        assert needed.loc[name, "required"].to_list() == [False, False, True]
+    assert needed.loc["actual_time", "required"].to_list() == [True] * 3
+
+
+def test_a_code_that_cannot_be_read_is_a_stated_problem():
+    found = judged({"fitting_code": CODE[:-1]})
+    assert found.joints.loc[0, "reasons"] == (
+        "voltage cannot be judged: no nominal voltage is known: no fitting code of 24 digits",
+        "fitting code cannot be judged: 23 digits, a fusion code has 24",
+    )
+
+
+def test_a_code_that_the_project_asks_for_is_required_of_every_coupler():
+    joint = judged({"fitting_code": None}, required=frozenset({"fitting_code"})).joints.loc[0]
+    assert (joint["fusion_verdict"], joint["reasons"]) == ("not recorded", ("fitting code was not recorded",))
+
+
+def test_what_was_recorded_as_the_end_is_said_where_it_passes_and_is_no_reason():
+    found = judged({"end_state": "ok"})
+    assert check(found, "end_state")["cause"] == "end state 'ok'"
+    assert found.joints.loc[0, "reasons"] == ()
 
 
 @pytest.mark.parametrize(
@@ -102,7 +145,7 @@ def test_a_code_may_be_written_in_groups():
     ] == ("in window")
 
 
-@pytest.mark.parametrize("method", ["EF", "Electrofusion", "electro-fusion coupler", "electrofusion socket"])
+@pytest.mark.parametrize("method", ["EF", "Coupler", "Electrofusion", "electro-fusion coupler", "electrofusion socket"])
 def test_electrofusion_is_judged(method):
     assert how_joined(rows({"method": method})).to_list() == ["electrofusion"]
 
@@ -118,6 +161,14 @@ def test_electrofusion_is_judged(method):
 )  # fmt: skip
 def test_the_others_are_told_apart(method, how):
     assert how_joined(rows({"method": method})).to_list() == [how]
+
+
+def test_a_method_that_is_not_known_is_judged_as_butt_fusion_and_said():
+    table = rows(*({"method": word} for word in ("Mirror", "BF", "hot gas", "hot gas", None, "")))
+    (said,) = said_of_unknown(table)
+    assert said.startswith("'hot gas' is no method that this tool knows")
+    assert said.endswith("2 joints judged as butt fusion.")
+    assert set(how_joined(table)) == {"butt"}
 
 
 @pytest.mark.parametrize(

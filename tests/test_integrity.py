@@ -40,9 +40,70 @@ def test_a_job_like_any_other_has_no_finding():
 def test_a_copied_record_is_found_with_both_numbers():
     (only,) = same_values(copied(records(), 3, 17))
     assert "a.csv, machine M1: 2 records of different joints agree in every digit" in only.statement
-    assert "J003 = J017" in only.statement
+    assert "J003 and J017, 5 values each. By chance fewer than 0.01 pairs would" in only.statement
     assert "heuristic" in only.statement
     assert only.rows.tolist() == [3, 17]
+
+
+def following(seed, *, digits=2, sizes=1):
+    """Return 37 records: the plate and the drag vary, and gauge pressures and times follow the drag and the size."""
+    random = np.random.default_rng(seed)
+    drag, size = random.uniform(0.4, 0.55, 37).round(digits), random.integers(0, sizes, 37)
+    plate = random.normal(218, 3, 37).round()
+    gauge = {f"{name}_pressure_mpa": drag + of + size for name, of in (("bead", 2.1), ("soak", 0.0), ("fusion", 2.1))}
+    told = {"heater_temperature_c": plate, "drag_pressure_mpa": drag, "soak_time_s": 400.0 + 60 * size}
+    told |= {name: values.round(digits) for name, values in gauge.items()}
+    told |= {"cooling_time_min": 20.0 + 4 * size, "removal_time_s": 8.0}
+    return records(37).drop(columns=list(VALUES)).assign(**told)
+
+
+def coincide(table):
+    return table.duplicated(list(table.columns[table.columns.get_loc("heater_temperature_c") :])).any()
+
+
+@pytest.mark.parametrize("sizes", [1, 3])
+def test_gauge_pressures_that_follow_the_drag_make_no_copy_of_a_coincidence(sizes):
+    tables = [following(seed, sizes=sizes) for seed in range(20)]
+    assert sum(coincide(table) for table in tables) > 10  # pairs there are, by chance
+    assert [list(same_values(table)) for table in tables] == [[]] * 20
+
+
+def test_a_copy_among_following_pressures_is_found_where_enough_else_varies():
+    random = np.random.default_rng(40)
+    spans = {"soak_time_s": (400, 460), "removal_time_s": (5, 12), "bead_width_mm": (9, 16)}
+    table = following(4).assign(**{name: random.uniform(*span, 37).round(1) for name, span in spans.items()})
+    assert list(same_values(table)) == []
+    first = table.columns.get_loc("heater_temperature_c")
+    table.iloc[30, first:] = table.iloc[6, first:]
+    (only,) = same_values(table)
+    assert "J006 and J030, 9 values each" in only.statement
+    assert only.rows.tolist() == [6, 30]
+
+
+def test_pressures_too_fine_to_agree_twice_still_follow_the_drag():
+    table = following(4, digits=6)
+    first = table.columns.get_loc("heater_temperature_c")
+    table.iloc[30, first:] = table.iloc[6, first:]
+    assert list(same_values(table)) == []  # one coincidence of the drag: not proof
+    width = np.random.default_rng(5).uniform(9, 16, 37).round(2)
+    width[30] = width[6]
+    assert len(list(same_values(table.assign(bead_width_mm=width, misalignment_mm=width**2 % 1)))) == 1
+
+
+@pytest.mark.parametrize(("copies", "findings"), [(0, 0), (1, 0), (3, 1)])
+def test_one_pair_among_coarse_values_may_be_chance_and_three_are_not(copies, findings):
+    random = np.random.default_rng(4)
+    names = ["soak_time_s", "removal_time_s", "ramp_time_s", "bead_width_mm", "misalignment_mm"]
+    coarse = {name: random.integers(0, 8, 40).astype(float) for name in names}
+    table = records(40).drop(columns=list(VALUES)).assign(**coarse)
+    for row in range(copies):
+        table.loc[30 + row, names] = table.loc[row, names]
+    assert len(list(same_values(table))) == findings
+
+
+def test_where_all_values_differ_nothing_is_said():
+    table = records(37).assign(**{name: np.arange(37) * 1.7 + i for i, name in enumerate(VALUES)})
+    assert list(same_values(table)) == []
 
 
 def test_values_that_every_crew_writes_each_time_prove_nothing():

@@ -236,7 +236,7 @@ def test_a_procedure_without_a_window_for_small_pipe_asks_nothing_of_it():
     small = EIGHT_INCH | {"soak_time_s": np.nan}
     found, checks = judged_by("ASTM F2620", small, EIGHT_INCH | {"outside_diameter_mm": 400.0}, pipe=NO_PIPE)
     assert checks.xs("soak_time", level="check")["verdict"].to_list() == ["no window", "in window"]
-    assert found.joints["procedure_n"].to_list() == [8, 9]
+    assert found.joints["procedure_n"].to_list() == [9, 10]
 
 
 @pytest.mark.parametrize(
@@ -270,6 +270,27 @@ def test_misalignment_and_bead_width_are_checks_where_a_procedure_has_them():
     assert checks.loc[(0, "bead_width"), "verdict"] == "out of window"  # 5 + 0.75 e is 33 mm
     _, checks = judged_by("ASTM F2620", {"misalignment_mm": 3.7}, {"misalignment_mm": 3.8})
     assert checks.xs("misalignment", level="check")["verdict"].to_list() == ["in window", "out of window"]
+
+
+@pytest.mark.parametrize(
+    ("procedure", "least"),
+    [("ISO 21307 dual low pressure", 55.95), ("WIS 4-32-08", 55.95), ("ASTM F2620", 30.0)],
+)
+def test_cooling_out_of_the_machine_is_a_check_where_a_procedure_has_it(procedure, least):
+    # 1.5 e of a wall of 37.3 mm (from memory); 30 min (trade handbook, unnamed, clause 6.2.6)
+    _, checks = judged_by(
+        procedure, *({"cooling_out_time_min": t, "wall_mm": 37.3} for t in (least - 0.1, least + 0.1))
+    )
+    assert checks.xs("cooling_out_time", level="check")["verdict"].to_list() == ["out of window", "in window"]
+
+
+def test_the_lower_pressure_of_dual_low_pressure_is_judged():
+    # ISO 21307, table 2, from memory: 0.025 ± 0.002 MPa at the melt face while cooling
+    pressures = ({"second_pressure_mpa": p, "second_pressure_kind": "interfacial"} for p in (0.0229, 0.025, 0.0271))
+    _, checks = judged_by("ISO 21307 dual low pressure", *pressures)
+    found = checks.xs("second_pressure", level="check")
+    assert found["verdict"].to_list() == ["out of window", "in window", "out of window"]
+    assert found["cause"].str.contains("confirm against your edition").all()
 
 
 @pytest.mark.parametrize(

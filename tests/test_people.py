@@ -146,6 +146,11 @@ def test_rows_that_cannot_be_used_are_set_aside_with_their_reason(tmp_path):
         ("people", "Operator,OD to,Valid to", "column OD to: it could be size_to"),
         ("people", "Operator,Expires,Valid until", "column Expires: it could be valid_to"),
         ("machines", "Machine,Piston area,Valid to", "column Piston area: it could be piston_area"),
+        (
+            "machines",
+            "Machine,Piston area,Valid to",
+            r"a heading may have it, as in 'Piston area \(mm2\)'",
+        ),
     ],
 )
 def test_a_column_that_could_limit_and_is_not_read_is_refused(tmp_path, name, heading, could):
@@ -172,6 +177,7 @@ JOINT = {
     "source_file": "a.csv", "sheet": "", "joint": "1", "operator": "op 1", "machine": "M1", "method": None,
     "visual": None, "outcome": "joint", "fused_at": "2026-02-01 02:00", "piston_area_mm2": np.nan, "od": 250.0,
     "fusion_pressure_kind": "gauge", "bead_pressure_kind": "gauge", "soak_pressure_kind": "gauge",
+    "second_pressure_kind": "gauge", "second_pressure_mpa": np.nan,
     "fusion_pressure_mpa": 2.0, "bead_pressure_mpa": np.nan, "soak_pressure_mpa": np.nan,
 }  # fmt: skip
 
@@ -198,24 +204,27 @@ def statements(added):
     return [finding.statement for finding in added.findings]
 
 
+HELD = "op 1, listed from 2025-04-01 to 2026-03-31"
+
+
 @pytest.mark.parametrize(
     ("change", "verdict", "cause"),
     [
-        ({}, IN_WINDOW, ""),
-        ({"operator": " OP  1 "}, IN_WINDOW, ""),
-        ({"fused_at": "2025-03-31 13:30"}, IN_WINDOW, ""),  # 00:30 of 1 April in Hobart
-        ({"fused_at": "2025-03-31 12:30"}, OUT_OF_WINDOW, "from 2025-04-01 to 2026-03-31, the joint was made on 2025-"),
-        ({"fused_at": "2026-03-31 12:59"}, IN_WINDOW, ""),  # 23:59 of the last day
-        ({"fused_at": "2026-03-31 13:00"}, OUT_OF_WINDOW, "the joint was made on 2026-04-01"),
+        ({}, IN_WINDOW, HELD),
+        ({"operator": " OP  1 "}, IN_WINDOW, HELD.replace("op", "OP")),
+        ({"fused_at": "2025-03-31 13:30"}, IN_WINDOW, HELD),  # 00:30 of 1 April in Hobart
+        ({"fused_at": "2025-03-31 12:30"}, OUT_OF_WINDOW, "began on 2025-04-01, the joint was made on 2025-03-31"),
+        ({"fused_at": "2026-03-31 12:59"}, IN_WINDOW, HELD),  # 23:59 of the last day
+        ({"fused_at": "2026-03-31 13:00"}, OUT_OF_WINDOW, "ended on 2026-03-31, the joint was made on 2026-04-01"),
         ({"fused_at": None}, CANNOT_TELL, "the joint has no date that can be used"),
         ({"operator": None}, NOT_RECORDED, "no operator is named"),
         ({"operator": "op 11"}, CANNOT_TELL, "people.csv does not list operator op 11"),
-        ({"od": 110.0}, IN_WINDOW, ""),
-        ({"od": 630.0}, IN_WINDOW, ""),
-        ({"od": 109.95}, IN_WINDOW, ""),  # a catalogue's rounding
+        ({"od": 110.0}, IN_WINDOW, HELD),
+        ({"od": 630.0}, IN_WINDOW, HELD),
+        ({"od": 109.95}, IN_WINDOW, HELD),  # a catalogue's rounding
         ({"od": 90.0}, OUT_OF_WINDOW, "operator op 1 is listed for 110.0 to 630.0 mm, the pipe has 90.0 mm"),
         ({"od": np.nan}, CANNOT_TELL, "the outside diameter of the pipe is not known"),
-        ({"method": "Butt"}, IN_WINDOW, ""),
+        ({"method": "Butt"}, IN_WINDOW, HELD),
         ({"method": "EF coupler"}, OUT_OF_WINDOW, "listed for butt fusion, the joint is electrofusion"),
         ({"method": "hot gas"}, CANNOT_TELL, "for butt fusion: whether that is hot gas cannot be told"),
         ({"method": "flanged"}, NO_WINDOW, "neither butt fusion nor electrofusion"),
@@ -227,13 +236,23 @@ def test_an_operator_on_one_day_with_one_size_and_method(tmp_path, change, verdi
     checks = operators(tmp_path, ONE, change).checks
     assert checks["verdict"].to_list() == [verdict]
     assert cause in checks["cause"].iloc[0]
-    assert (checks["cause"].iloc[0] == "") == (verdict == IN_WINDOW)
+    assert (checks["cause"].iloc[0] == cause) or verdict != IN_WINDOW
+
+
+def test_what_passed_is_said_in_the_check_and_is_no_reason(tmp_path):
+    rows = pd.DataFrame({"fusion_verdict": [IN_WINDOW], "reasons": [()]}, index=[10])
+    words = eye(tmp_path / "a", "tidy", changes={"window.visual": {"pass": ["tidy"], "fail": ["reject"]}})
+    people, plant = operators(tmp_path / "b", ONE, {}), machines(tmp_path / "c", CALIBRATED, {})
+    checks = pd.concat([words.checks, people.checks, plant.checks]).assign(required=True)
+    assert checks["verdict"].to_list() == [IN_WINDOW] * 3
+    assert (checks["cause"] != "").all()
+    assert with_added(rows, checks)["reasons"].to_list() == [()]
 
 
 def test_all_that_is_out_is_said(tmp_path):
     cause = operators(tmp_path, ONE, {"od": 90.0, "fused_at": "2026-05-01"}).checks["cause"].iloc[0]
     assert cause == (
-        "operator op 1 is listed as qualified from 2025-04-01 to 2026-03-31, the joint was made on 2026-05-01;"
+        "qualification of operator op 1 for butt fusion ended on 2026-03-31, the joint was made on 2026-05-01;"
         " operator op 1 is listed for 110.0 to 630.0 mm, the pipe has 90.0 mm"
     )
 
@@ -304,8 +323,10 @@ def test_of_several_entries_one_that_fits_is_enough_and_else_the_nearest_is_name
     assert found.checks["verdict"].to_list() == [OUT_OF_WINDOW, IN_WINDOW, IN_WINDOW, IN_WINDOW]
     assert found.checks["source"].to_list() == [f"people.csv row {n}" for n in (3, 3, 4, 2)]
     (said,) = statements(found)
-    listed = "Operator op 1 is listed as qualified from 2026-03-01 to 2026-12-31."
-    assert said == f"{listed} Made on other days: 1 joint, on 2026-02-25."
+    began = (
+        "Qualification of operator op 1 for butt fusion began on 2026-03-01; 1 joint was made before it, on 2026-02-25."
+    )
+    assert said == f"{began} The one before it ended on 2024-12-31."
 
 
 def test_the_entry_that_fails_least_is_named(tmp_path):
@@ -334,8 +355,8 @@ def test_by_the_us_rule_the_earlier_day_counts_and_the_rule_is_named(tmp_path):
     changes = ({"fused_at": "2026-01-05"}, {"operator": "op 2", "fused_at": "2025-07-15"}, {"fused_at": "2025-12-30"})
     found = operators(tmp_path, text, *changes, more='[people]\nrule = "49 CFR 192.285"\n')
     assert found.checks["verdict"].to_list() == [OUT_OF_WINDOW, OUT_OF_WINDOW, IN_WINDOW]
-    assert "from 2024-12-01 to 2025-12-31" in found.checks["cause"].iloc[0]
-    assert "from 2025-03-01 to 2025-06-30" in found.checks["cause"].iloc[1]
+    assert "op 1 ended on 2025-12-31" in found.checks["cause"].iloc[0]
+    assert "op 2 ended on 2025-06-30" in found.checks["cause"].iloc[1]
     assert found.checks["source"].str.contains("49 CFR 192.285(c)", regex=False).all()
     assert set(found.checks["status"]) == {"read"}
     assert all("The last day follows from 49 CFR 192.285(c)" in said for said in statements(found))
@@ -369,10 +390,37 @@ def test_what_ran_out_and_what_is_of_another_size_are_findings_of_their_own(tmp_
         tmp_path, ONE, *late, {"od": 90.0}, {"od": 63.0}, {"method": "EF"}, {"outcome": "duplicate", "od": 1}
     )
     assert statements(found) == [
-        "Operator op 1 is listed as qualified from 2025-04-01 to 2026-03-31. Made on other days: 2 joints, from"
+        "Qualification of operator op 1 for butt fusion ended on 2026-03-31; 2 joints were made after it, from"
         " 2026-04-01 to 2026-04-05.",
         "Operator op 1 is listed for butt fusion. By another method: 1 joint (electrofusion), on 2026-02-01.",
         "Operator op 1 is listed for 110.0 to 630.0 mm. Of another size: 2 joints (63.0 mm, 90.0 mm), on 2026-02-01.",
+    ]
+
+
+def test_joints_before_the_first_day_and_after_the_last_are_two_findings(tmp_path):
+    early, late = {"fused_at": "2025-03-01", "operator": "OP 1"}, {"fused_at": "2026-05-01"}
+    found = operators(tmp_path, ONE, early, late, early)
+    assert statements(found) == [
+        "Qualification of operator OP 1 for butt fusion began on 2025-04-01; 2 joints were made before it, on"
+        " 2025-03-01.",
+        "Qualification of operator OP 1 for butt fusion ended on 2026-03-31; 1 joint was made after it, on 2026-05-01.",
+    ]
+    assert [finding.rows.tolist() for finding in found.findings] == [[10, 16], [13]]
+
+
+def test_a_list_without_methods_names_none(tmp_path):
+    text = "Operator,Valid from,Valid to\nop 1,2025-04-01,2026-03-31\n"
+    (said,) = statements(operators(tmp_path, text, {"fused_at": "2026-05-01"}))
+    assert said == "Qualification of operator op 1 ended on 2026-03-31; 1 joint was made after it, on 2026-05-01."
+
+
+def test_between_two_calibrations_the_lapse_is_named(tmp_path):
+    text = "Machine,Calibrated,Valid to\nM1,2025-04-23,2026-04-22\nM1,2026-05-02,2027-05-01\n"
+    found = machines(tmp_path, text, {"fused_at": "2026-04-23"}, {"fused_at": "2026-04-30"}, {"fused_at": "2026-05-02"})
+    assert statements(found) == [
+        "Calibration of M1 began on 2026-05-02; 1 joint was made before it, on 2026-04-30. The one before it ended on"
+        " 2026-04-22.",
+        "Calibration of M1 ended on 2026-04-22; 1 joint was made after it, on 2026-04-23.",
     ]
 
 
@@ -423,16 +471,16 @@ def test_words_for_methods(text, methods):
 @pytest.mark.parametrize(
     ("change", "verdict", "cause"),
     [
-        ({}, IN_WINDOW, ""),
+        ({}, IN_WINDOW, "M1, calibrated until 2026-05-31"),
         (
             {"fused_at": "2026-06-01 02:00"},
             OUT_OF_WINDOW,
-            "machine M1 is listed as calibrated from 2025-06-01 to 2026-",
+            "calibration of M1 ended on 2026-05-31, the joint was made on 2026-06-01",
         ),
-        ({"fused_at": "2025-05-01"}, OUT_OF_WINDOW, "the joint was made on 2025-05-01"),
+        ({"fused_at": "2025-05-01"}, OUT_OF_WINDOW, "calibration of M1 began on 2025-06-01, the joint was made on"),
         ({"machine": "M2"}, CANNOT_TELL, "machines.csv does not list machine M2"),
         ({"machine": None}, NOT_RECORDED, "no machine is named"),
-        ({"method": "EF", "od": np.nan}, IN_WINDOW, ""),
+        ({"method": "EF", "od": np.nan}, IN_WINDOW, "M1, calibrated until 2026-05-31"),
     ],
 )
 def test_a_machine_on_one_day(tmp_path, change, verdict, cause):
@@ -449,9 +497,7 @@ def test_how_long_a_calibration_holds_may_be_said_in_the_route_file(tmp_path):
     found = machines(tmp_path, text, *changes, more=more)
     assert found.checks["verdict"].to_list() == [IN_WINDOW, OUT_OF_WINDOW]
     (said,) = statements(found)
-    assert said == (
-        "Machine M1 is listed as calibrated from 2025-02-01 to 2026-02-01. Made on other days: 1 joint, on 2026-02-02."
-    )
+    assert said == ("Calibration of M1 ended on 2026-02-01; 1 joint was made after it, on 2026-02-02.")
 
 
 def areas(folder, content, *changes):
@@ -540,8 +586,13 @@ def test_words_of_the_eye_decide(tmp_path):
     found = eye(tmp_path, "ok", " Reject", "fair", None, "Good")
     expected = [IN_WINDOW, OUT_OF_WINDOW, CANNOT_TELL, NOT_RECORDED, IN_WINDOW]
     assert found.checks["verdict"].to_list() == expected
-    causes = ["", "rejected by eye: ' Reject'", "'fair' is none of the words of [window.visual]"]
-    assert found.checks["cause"].to_list() == [*causes, "what the eye saw was not recorded", ""]
+    causes = [
+        "recorded 'ok', a word that passes",
+        "rejected by eye: ' Reject'",
+        "'fair' is none of the words of [window.visual]",
+    ]
+    last = ["what the eye saw was not recorded", "recorded 'Good', a word that passes"]
+    assert found.checks["cause"].to_list() == [*causes, *last]
 
 
 def test_unknown_words_are_one_finding(tmp_path):
@@ -549,9 +600,19 @@ def test_unknown_words_are_one_finding(tmp_path):
     (finding,) = found.findings
     assert finding.rows.tolist() == [10, 16, 19]
     assert finding.statement == (
-        "3 joints have a word for what the eye saw that [window.visual] does not map: 'fair' 2, 'hm' 1. Whether they"
-        " passed cannot be told."
+        "What the eye saw is recorded in words that [window.visual] does not map: 'fair' 2, 'hm' 1. Whether it passed"
+        " cannot be told."
     )
+
+
+def test_a_lone_unknown_word_is_said_as_it_was_written_and_without_a_count(tmp_path):
+    (finding,) = eye(tmp_path, "hm, ask Jan", "ok").findings
+    assert finding.statement == (
+        "What the eye saw is recorded in a word that [window.visual] does not map: 'hm, ask Jan'. Whether it passed"
+        " cannot be told."
+    )
+    (of_two,) = eye(tmp_path / "b", "Hm, ask  Jan", "hm, ask jan").findings
+    assert "does not map: 'Hm, ask Jan'." in of_two.statement
 
 
 def test_a_word_on_a_duplicate_is_not_counted(tmp_path):
@@ -565,6 +626,7 @@ def test_without_a_mapping_the_words_are_counted_and_not_judged(tmp_path):
     assert (len(found.checks), found.findings) == (0, ())
     assert "recorded of 3 joints ('ok' 2, 'reject' 1), and is not judged" in found.statements[0]
     assert eye(tmp_path, None, changes={}).statements == ()
+    assert "recorded of 1 joint ('Tidy'), and is" in eye(tmp_path / "b", "Tidy", changes={}).statements[0]
 
 
 @pytest.mark.parametrize(
@@ -596,9 +658,9 @@ def joined(before, *added):
         (IN_WINDOW, ("visual", OUT_OF_WINDOW, False, "rejected by eye"), OUT_OF_WINDOW, ("rejected by eye",)),
         (IN_WINDOW, ("operator", NOT_RECORDED, True, "not named"), NOT_RECORDED, ("operator: not named",)),
         (IN_WINDOW, ("operator", NOT_RECORDED, False, "not named"), IN_WINDOW, ()),
-        (IN_WINDOW, ("machine", CANNOT_TELL, True, "why"), CANNOT_TELL, ("machine cannot be judged: why",)),
+        (IN_WINDOW, ("machine", CANNOT_TELL, True, "why"), CANNOT_TELL, ("machine: why",)),
         (NOT_RECORDED, ("operator", IN_WINDOW, True, ""), NOT_RECORDED, ()),  # a qualified operator proves no joint
-        (NOT_RECORDED, ("operator", CANNOT_TELL, True, "why"), NOT_RECORDED, ("operator cannot be judged: why",)),
+        (NOT_RECORDED, ("operator", CANNOT_TELL, True, "why"), NOT_RECORDED, ("operator: why",)),
         (NO_WINDOW, ("operator", IN_WINDOW, True, ""), NO_WINDOW, ()),
         (NO_WINDOW, ("visual", NOT_RECORDED, True, "none"), NO_WINDOW, ()),
         (NO_WINDOW, ("visual", OUT_OF_WINDOW, True, "rejected by eye"), OUT_OF_WINDOW, ("rejected by eye",)),
@@ -613,7 +675,7 @@ def test_of_several_added_checks_the_worst_counts_and_each_is_said():
     checks = (("operator", CANNOT_TELL, True, "why"), ("visual", OUT_OF_WINDOW, True, "rejected by eye"))
     assert joined(IN_WINDOW, *checks) == (
         OUT_OF_WINDOW,
-        ("as before", "operator cannot be judged: why", "rejected by eye"),
+        ("as before", "operator: why", "rejected by eye"),
     )
 
 

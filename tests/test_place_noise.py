@@ -37,3 +37,33 @@ def test_steps_that_are_all_longer_than_thought_are_no_noise():
     values = np.random.default_rng(3).normal(0, 1, (2, 300)) + np.array([[STICK], [0.0]]) * np.arange(300)
     found = noise(values, np.ones(300), np.zeros(300, np.int64), np.zeros(300, np.int64), groups=1)
     assert found.factor == pytest.approx([1.0], rel=0.2)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("factor", [1.0, 2.0])
+@pytest.mark.parametrize("every", [8, 16])
+def test_a_coupler_of_another_machine_now_and_then_adds_nothing_to_the_scatter(seed, factor, every):
+    """Each lifts the level of the machine's own joints by a stick: sixty times what the fixes state here."""
+    values = np.random.default_rng(seed).normal(0, 0.2 * factor, (2, 120))
+    values[0] += STICK * (np.arange(120) // every)
+    found = noise(values, np.full(120, 0.2), np.zeros(120, np.int64), np.zeros(120, np.int64), groups=1)
+    assert found.factor[0] == pytest.approx(factor, rel=0.3)
+    assert found.correlation[0] < 0.45
+
+
+def test_fixes_that_a_wall_pulls_are_noise_and_no_step_of_the_level():
+    rng = np.random.default_rng(8)
+    pulled = 6.0 * (np.arange(400) % 40 < 8)
+    values = rng.normal(0, 1, (2, 400)) + np.stack([pulled, np.zeros(400)])
+    zeros = np.zeros(400, np.int64)
+    found = noise(values, np.ones(400), zeros, zeros, groups=1)
+    calm = noise(values - np.stack([pulled, np.zeros(400)]), np.ones(400), zeros, zeros, groups=1)
+    assert found.correlation[0] > calm.correlation[0] + 0.05
+
+
+def test_where_every_fix_is_missing_or_pieces_are_short_nothing_is_found():
+    nothing = noise(np.full((2, 9), np.nan), np.ones(9), np.arange(9) // 3, np.zeros(9, np.int64), groups=1)
+    assert nothing.factor[0] == 1.0
+    values = np.random.default_rng(4).normal(0, 1, (2, 90)) + 1000.0 * (np.arange(90) // 3)
+    short = noise(values, np.ones(90), np.arange(90) // 3, np.zeros(90, np.int64), groups=1)
+    assert short.factor[0] == pytest.approx(1.0, abs=0.3)  # pieces of three joints lie anywhere

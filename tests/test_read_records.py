@@ -664,3 +664,8 @@ def test_check_tells_every_bad_cell_of_every_file(tmp_path):
         "'warm' is not a number",
     ):
         assert cell in told.replace("\\", "")
+
+
+def test_drag_is_a_gauge_pressure_without_saying_so(tmp_path):
+    text = "Joint,Finished,East,North,Plate (°C),Drag (bar)\nJ1,2026-03-01 10:00,500012,5250000,215,7\n"
+    assert rows_of(tmp_path, text)["drag_pressure_mpa"].to_list() == [pytest.approx(0.7)]

@@ -70,6 +70,13 @@ def test_a_joint_out_of_its_window_says_which_and_by_how_much(joints, faults, fa
         assert says.lower().replace("heater removal", "removal") in joints.loc[name, "reasons"].lower()
 
 
+def test_a_joint_whose_curve_contradicts_its_record_cannot_be_told(joints, faults):
+    (name,) = faults["curve and record differ"]
+    assert joints.index[joints["fusion_verdict"] == "cannot tell"].to_list() == [name]
+    assert joints.loc[name, "reasons"].startswith("Curve: the curve shows a soak time of 4")
+    assert "the record states 469 s; window from 447.6 to 559.5 s" in joints.loc[name, "reasons"]
+
+
 def test_no_other_joint_is_out_of_its_windows(joints, faults):
     meant = {
         n

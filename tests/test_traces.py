@@ -12,6 +12,7 @@ from hypothesis import settings as how_often
 from hypothesis import strategies as st
 
 from asbuilt.errors import SettingsError
+from asbuilt.judge.contradicted import judge_contradictions
 from asbuilt.judge.phases import find_phases
 from asbuilt.judge.traces import judge_traces
 from asbuilt.read.traces import read_traces
@@ -345,6 +346,41 @@ def test_a_disagreement_is_said_with_its_figures(tmp_path):
     assert "J2 stated 560 s, curve 500 s" in soak.statement
     assert "J2 stated 31.0 min, curve 25.0 min" in cooling.statement
     assert (soak.kind, soak.rows.tolist(), soak.proposal) == ("trace", [2], "")
+
+
+WINDOWS = {"soak_time": (480.0, 600.0), "cooling_time": (20.0, np.inf), "fusion_pressure": (0.15, 0.19)}
+
+
+def contradicted(folder, rows):
+    """Judge the curves of `rows`, whose windows are WINDOWS; the check's fusion pressure is that at the melt face."""
+    stated = {"soak_time": rows["soak_time_s"], "cooling_time": rows["cooling_time_min"], "fusion_pressure": 0.17}
+    checks = [
+        pd.DataFrame({"row": rows.index, "check": name, "value": stated[name], "low": low, "high": high})
+        for name, (low, high) in WINDOWS.items()
+    ]
+    return judge_contradictions(rows, judged(folder, rows), pd.concat(checks)).checks
+
+
+def test_a_curve_that_decides_a_window_otherwise_leaves_the_joint_untold(tmp_path):
+    rows = records(5)  # the curves show a soak of 500 s and a cooling of 25 min
+    rows.loc[1, "soak_time_s"] = 610.0  # out of window as stated, in by the curve
+    rows.loc[2, "soak_time_s"] = 560.0  # differs, and is in window both ways
+    rows.loc[3, "cooling_time_min"] = 18.0
+    rows.loc[4, "fusion_pressure_mpa"] = 4.4  # gauge: the check has the pressure at the melt face, which decides
+    checks = contradicted(tmp_path, rows)
+    assert checks["verdict"].to_list() == ["in window", "cannot tell", "in window", "cannot tell", "in window"]
+    assert checks["required"].all()
+    assert checks["cause"].iloc[1] == (
+        "the curve shows a soak time of 500 s, the record states 610 s; window from 480.0 to 600.0 s"
+    )
+    assert checks["cause"].iloc[3].endswith("the record states 18.0 min; window from 20.0 min")
+
+
+def test_a_joint_without_a_curve_has_no_check_of_it(tmp_path):
+    assert len(contradicted(tmp_path, records(2).assign(trace=None))) == 0
+    some = records(2)
+    some.loc[0, "trace"] = None
+    assert contradicted(tmp_path, some)["row"].to_list() == [1]
 
 
 def test_what_the_project_allows_and_the_sampling_leaves_open_is_no_disagreement(tmp_path):

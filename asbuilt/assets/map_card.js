@@ -182,7 +182,7 @@ function checksTable(row) {
   });
   return section("Window checks", [
     element("table", { class: "checks" }, element("thead", {}, element("tr", {}, head)),
-      element("tbody", {}, shown.map(function (at) { return checkRows(at, sources); }))),
+      element("tbody", {}, shown.map(function (at) { return checkRows(at, row, sources); }))),
     quiet.length ? element("p", { class: "note" }, "Not recorded and not required: " + quiet.map(quantityOf).join(", ") + ".") : null,
     shown.length ? sourceList(sources) : null,
   ]);
@@ -221,18 +221,37 @@ function sourcesOf(rows) {
   return Array.from(new Set(rows.map(function (at) { return sourceText(check("limit", at)); })));
 }
 
-function checkRows(at, sources) {
+// What words are held against: a check without a number has no interval.
+const WINDOWS_OF_WORDS = new Map([["operator", "what the list allows"], ["machine", "the listed dates"],
+  ["visual", "words that pass"], ["end_state", "words that pass"]]);
+
+// What was recorded in words: as the table of joints has it, else as the check says it.
+function recordedWords(at, row) {
+  const name = limit("check", check("limit", at)), verdict = check("verdict", at) || NOT_RECORDED;
+  if (verdict === NOT_RECORDED || !WINDOWS_OF_WORDS.has(name)) return null;
+  return joint(record.quantities[name] || name, row) || check("cause", at);
+}
+
+function checkedText(at, row) {
+  const value = check("value", at), of = check("limit", at), unit = limit("unit", of);
+  if (value === null) return said(recordedWords(at, row)) || "not recorded";
+  return besideLimits(value, limit("low", of), limit("high", of)) + (unit === null ? "" : " " + unit);
+}
+
+function checkRows(at, row, sources) {
   const of = check("limit", at), unit = limit("unit", of), low = limit("low", of), high = limit("high", of);
-  const value = check("value", at), verdict = check("verdict", at) || NOT_RECORDED, cause = check("cause", at);
+  const verdict = check("verdict", at) || NOT_RECORDED, cause = check("cause", at);
+  const ofWords = verdict === "no window" ? null : WINDOWS_OF_WORDS.get(limit("check", of));
+  const isSaid = cause === recordedWords(at, row);
   const number = sources.indexOf(sourceText(of)) + 1, isRequired = limit("required", of) !== false;
   return [
     element("tr", { class: verdict === OUT || (verdict === NOT_RECORDED && isRequired) ? "stands-out" : null },
       element("th", { scope: "row" }, checkTitle(limit("check", of)),
         isRequired ? null : element("small", {}, " not required")),
-      element("td", {}, value === null ? "not recorded" : besideLimits(value, low, high) + (unit === null ? "" : " " + unit)),
-      element("td", {}, windowText(low, high, unit) || "none", sources.length > 1 ? element("sup", {}, " " + number) : null),
+      element("td", {}, checkedText(at, row)),
+      element("td", {}, windowText(low, high, unit) || ofWords || "none", sources.length > 1 ? element("sup", {}, " " + number) : null),
       element("td", {}, verdict)),
-    cause === null ? null : element("tr", { class: "cause" }, element("td", { colspan: "4" }, said(cause))),
+    cause === null || isSaid ? null : element("tr", { class: "cause" }, element("td", { colspan: "4" }, said(cause))),
   ];
 }
 

@@ -66,5 +66,4 @@ def with_added(joints: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
 def _sentence(check: str, verdict: str, cause: str) -> str:
     if verdict == OUT_OF_WINDOW:
         return cause
-    shown = {NOT_RECORDED: f"{check}: {cause}", CANNOT_TELL: f"{check} cannot be judged: {cause}"}
-    return shown.get(verdict, "")
+    return f"{check}: {cause}" if verdict in (NOT_RECORDED, CANNOT_TELL) else ""

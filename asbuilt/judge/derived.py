@@ -11,7 +11,7 @@ from asbuilt.sentence import several
 from asbuilt.settings import Settings
 
 OTHER_KIND = {"gauge": "interfacial", "interfacial": "gauge"}
-PRESSURES = ("bead_pressure", "soak_pressure", "fusion_pressure")
+PRESSURES = ("bead_pressure", "soak_pressure", "fusion_pressure", "second_pressure")
 _NUMBERS = [f.stored for f in FIELDS.values() if is_quantity(f.name)]
 
 # Tabulated walls are not outside diameter / DR exactly (110 mm, SDR 17: 6.6 mm in the table of AS/NZS 4130, 6.47 mm by

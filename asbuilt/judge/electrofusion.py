@@ -1,11 +1,12 @@
 """Electrofusion joints against the nominal values that their own records state; other joints are recorded, not judged.
 
 No procedure is applied: what a fitting asks for stands on the fitting, and the record repeats it. How far the actual
-value may lie from the nominal one is the writers' judgement, and every check says so.
+value may lie from the nominal one is the writers' judgement, and every check says so. What only a fitting code can tell
+is required only of a record that has one: many sound records have times and words, and no code.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -30,6 +31,7 @@ from asbuilt.look import CANNOT_TELL, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW, WO
 from asbuilt.window import judge
 
 CHECKS = ("actual_time", "voltage", "end_state", "cooling_time", "fitting_code")
+_BY_CODE = ("voltage", "fitting_code")  # what cannot be judged without a fitting code
 
 PROCEDURE = "electrofusion, by the record's own nominal values"
 OURS, SECOND_HAND = "the writers' judgement", "second-hand"
@@ -62,9 +64,9 @@ class _Check:
     verdict: np.ndarray
     source: str
     status: str
-    low: np.ndarray = field(default_factory=lambda: np.empty(0))
-    high: np.ndarray = field(default_factory=lambda: np.empty(0))
-    cause: np.ndarray = field(default_factory=lambda: np.empty(0, dtype=object))
+    low: np.ndarray
+    high: np.ndarray
+    cause: np.ndarray
 
 
 def judge_electrofusion(
@@ -73,7 +75,9 @@ def judge_electrofusion(
     """Judge every electrofused row by its own nominal values.
 
     `recorded` are the fields with a column in any source, required of each such joint unless `required` (that of the
-    route file) names some of CHECKS itself.
+    route file) names some of CHECKS itself. The voltage and the fitting code are required only where the record has a
+    fitting code, unless the route file names them: a code that is missing is a check `not recorded`, one that is there
+    and cannot be read leaves the joint `cannot tell`.
     """
     how = how_joined(rows)
     own = rows[how == "electrofusion"]
@@ -81,8 +85,17 @@ def judge_electrofusion(
     needed = asked or recorded
     every = [_time(own), _voltage(own), _end_state(own), _cooling(own), _fitting_code(own)]
     checks = [c for c in every if c.name in needed or (c.verdict != NOT_RECORDED).any()]
-    joints = pd.concat([_by_joint(own, checks, needed), not_judged(how)]).reindex(rows.index[how != "butt"])
-    return Electrofused(_long(own, checks, needed), joints, tuple(_codes(own)), tuple(said_of_others(how)))
+    of_each = _required(own, checks, needed, asked=asked)
+    joints = pd.concat([_by_joint(own, checks, of_each), not_judged(how)]).reindex(rows.index[how != "butt"])
+    return Electrofused(_long(own, checks, of_each), joints, tuple(_codes(own)), tuple(said_of_others(how)))
+
+
+def _required(own: pd.DataFrame, checks: list[_Check], needed: frozenset[str], *, asked: frozenset[str]) -> np.ndarray:
+    """Return whether each check is required of each row, shape (checks, rows)."""
+    has_code = (digits(own) != "").to_numpy(bool)
+    free = [name in asked or name not in _BY_CODE for name in (c.name for c in checks)]
+    named = np.array([c.name in needed for c in checks], dtype=bool)
+    return named[:, None] & (np.array(free, dtype=bool)[:, None] | has_code)
 
 
 def with_electrofusion(
@@ -139,9 +152,8 @@ def _cooling(own: pd.DataFrame) -> _Check:
     known, high = ~np.isnan(low), np.full(len(own), np.nan)
     verdict = judge(value, low, high, computable=known)
     cause = _causes(len(own), (~known, "the cooling time that the fitting asks for was not recorded"))
-    return _Check(
-        "cooling_time", "min", value, verdict, "the record's own nominal cooling time", OURS, low, high, cause
-    )
+    source = "the record's own nominal cooling time"
+    return _Check("cooling_time", "min", value, verdict, source, OURS, low, high, cause)
 
 
 def _end_state(own: pd.DataFrame) -> _Check:
@@ -149,10 +161,9 @@ def _end_state(own: pd.DataFrame) -> _Check:
     ended, broken = words.str.fullmatch(ENDED).to_numpy(bool), words.str.fullmatch(BROKEN).to_numpy(bool)
     verdict = np.full(len(own), CANNOT_TELL, dtype=object)
     verdict[ended], verdict[broken & ~ended], verdict[(words == "").to_numpy()] = IN_WINDOW, OUT_OF_WINDOW, NOT_RECORDED
-    said = texts(own["end_state"]).to_numpy(object)
-    quoted = np.array([f"end state {word!r}" for word in said], dtype=object)
-    cause = np.where(verdict == CANNOT_TELL, quoted + ", a word or code that is not known", quoted)
-    cause = np.where(verdict == NOT_RECORDED, "", cause)
+    quoted = np.array([f"end state {word!r}" for word in texts(own["end_state"])], dtype=object)
+    unknown = (verdict == CANNOT_TELL, quoted + ", a word or code that is not known")
+    cause = _causes(len(own), (verdict != NOT_RECORDED, quoted), unknown)
     empty = np.full(len(own), np.nan)
     source = "words of control units (common practice, no source)"
     return _Check("end_state", "", empty, verdict, source, OURS, empty, empty, cause)
@@ -176,28 +187,25 @@ def _fitting_code(own: pd.DataFrame) -> _Check:
     return _Check("fitting_code", "digits", value, verdict, source, SECOND_HAND, empty, empty, cause)
 
 
-def _long(own: pd.DataFrame, checks: list[_Check], needed: frozenset[str]) -> pd.DataFrame:
+def _long(own: pd.DataFrame, checks: list[_Check], required: np.ndarray) -> pd.DataFrame:
     parts = [
         pd.DataFrame(
             {"row": own.index, "check": c.name, "value": c.value, "low": c.low, "high": c.high, "unit": c.unit}
-            | {"required": c.name in needed, "verdict": c.verdict, "cause": c.cause}
+            | {"required": need, "verdict": c.verdict, "cause": c.cause}
             | {"margin": np.where(c.verdict == CANNOT_TELL, np.nan, np.fmin(c.value - c.low, c.high - c.value))}
             | {"source": c.source, "status": c.status, "procedure": PROCEDURE}
         )
-        for c in checks
+        for c, need in zip(checks, required, strict=True)
     ]
     names = ("row", "check", "value", "low", "high", "unit", "required", "verdict", "cause", "margin", "source")
-    return (
-        pd.concat(parts, ignore_index=True)
-        if parts and len(own)
-        else pd.DataFrame(columns=[*names, "status", "procedure"])
-    )
+    if not parts or own.empty:
+        return pd.DataFrame(columns=[*names, "status", "procedure"])
+    return pd.concat(parts, ignore_index=True)
 
 
-def _by_joint(own: pd.DataFrame, checks: list[_Check], needed: frozenset[str]) -> pd.DataFrame:
+def _by_joint(own: pd.DataFrame, checks: list[_Check], required: np.ndarray) -> pd.DataFrame:
     verdicts = np.stack([c.verdict for c in checks]) if checks else np.empty((0, len(own)), dtype=object)
-    required = np.array([c.name in needed for c in checks], dtype=bool)
-    counted = np.where(required[:, None] | (verdicts == OUT_OF_WINDOW), verdicts, "")
+    counted = np.where(required | (verdicts == OUT_OF_WINDOW), verdicts, "")
     verdict = np.full(len(own), NOT_RECORDED, dtype=object)  # a joint with no check at all
     for word in reversed(WORST_FIRST):
         verdict[(counted == word).any(axis=0)] = word
@@ -214,7 +222,7 @@ def _by_joint(own: pd.DataFrame, checks: list[_Check], needed: frozenset[str]) -
 
 
 def _reasons(checks: list[_Check], required: np.ndarray, at: int) -> Iterator[str]:
-    for check, need in zip(checks, required, strict=True):
+    for check, need in zip(checks, required[:, at], strict=True):
         name = check.name.replace("_", " ")
         verdict, cause = check.verdict[at], check.cause[at]
         if verdict == OUT_OF_WINDOW:
@@ -229,9 +237,18 @@ def _out(check: _Check, at: int, name: str) -> str:
     value, low, high = check.value[at], check.low[at], check.high[at]
     if np.isnan(value):
         return f"{check.cause[at]}: the fusion did not run to its end"
+    if check.name == "actual_time":
+        return _out_of_time(value, (low + high) / 2)
     limit, word = (low, "below") if value < low else (high, "above")
     by = abs(value - limit)
     return f"{name} {value:.1f} {check.unit}, {word} {limit:.1f} {check.unit} by {by:.1f} {check.unit}; {check.source}"
+
+
+def _out_of_time(value: float, nominal: float) -> str:
+    allowed = f"±{100 * _TIME_SHARE:g} %" if _TIME_SHARE * nominal >= _TIME_S else f"±{_TIME_S:g} s"
+    off = f"{abs(value - nominal):.6g} s {'short' if value < nominal else 'too long'}"
+    said = f"fusion time {value:.6g} s of a nominal {nominal:.6g} s: {off}"
+    return f"{said} ({allowed} allowed, this tool's own tolerance)"
 
 
 def _codes(own: pd.DataFrame) -> Iterator[Finding]:

@@ -6,15 +6,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
+from asbuilt.fields import BUTT, ELECTROFUSION
 from asbuilt.judge.timing import lost_clocks
-from asbuilt.judge.validity import NO, OPEN, QUESTIONS, YES, of_size, on_day
+from asbuilt.judge.validity import ANY_METHOD, NO, OPEN, QUESTIONS, YES, of_size, on_day
 from asbuilt.settings import plain
 
 # What a method is by the words that crews write (common practice, no source); the first that is found counts.
-METHODS = {"electrofusion": r"electro|\bef\b", "butt fusion": r"butt|\bbf\b"}
-METHODS |= {"saddle fusion": r"saddle|sidewall", "socket fusion": r"socket", "mechanical": r"flange|mechanical"}
+METHODS = {"mechanical": r"flange|mechanical|compression", "electrofusion": ELECTROFUSION, "butt fusion": BUTT}
+METHODS |= {"saddle fusion": r"saddle|sidewall|tapping", "socket fusion": r"socket"}
 JUDGED = ("butt fusion", "electrofusion")  # the others are recorded, not judged
-ANY_METHOD = frozenset({"all", "any"})
 _SLACK_MM = 0.1  # catalogues round outside diameters of inch sizes to that (common practice, no source)
 _PARTS = re.compile(r"[,;/+&\n]|\band\b", re.IGNORECASE)
 

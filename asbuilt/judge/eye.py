@@ -9,6 +9,7 @@ from asbuilt.judge.added import Added, is_required, no_checks, worded_checks
 from asbuilt.judge.finding import Finding
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.outcome import KEPT
+from asbuilt.sentence import several
 from asbuilt.settings import Settings, plain
 
 _SOURCE = "words of [window.visual] in route.toml"
@@ -19,7 +20,8 @@ def judge_eye(rows: pd.DataFrame, *, settings: Settings, recorded: frozenset[str
     """Judge the word that each record has for the look of its joint, as [window.visual] maps it.
 
     `rows` has visual (None: no word) and outcome; `recorded` are the fields with a column in any source. A word that
-    is not mapped cannot be told, and is one finding with all others. Without a mapping nothing is judged.
+    is not mapped cannot be told, and is one finding with all others. Without a mapping nothing is judged. The cause
+    of a check says which word was recorded, also where it passes.
     """
     mapped, words = settings.window.visual, rows["visual"]
     is_kept = rows["outcome"].isin(KEPT)
@@ -29,8 +31,8 @@ def judge_eye(rows: pd.DataFrame, *, settings: Settings, recorded: frozenset[str
     passed, failed = (found.isin([plain(w) for w in which]).to_numpy() for which in (mapped.passed, mapped.fail))
     verdict = np.full(len(rows), CANNOT_TELL, dtype=object)
     cause = np.array([f"{word!r} is none of the words of [window.visual]" for word in words], dtype=object)
-    verdict[passed], cause[passed] = IN_WINDOW, ""
-    verdict[failed] = OUT_OF_WINDOW
+    verdict[passed], verdict[failed] = IN_WINDOW, OUT_OF_WINDOW
+    cause[passed] = [f"recorded {word.strip()!r}, a word that passes" for word in words[passed]]
     cause[failed] = [f"rejected by eye: {word!r}" for word in words[failed]]
     bare = (found == "").to_numpy()
     verdict[bare], cause[bare] = NOT_RECORDED, "what the eye saw was not recorded"
@@ -43,22 +45,27 @@ def judge_eye(rows: pd.DataFrame, *, settings: Settings, recorded: frozenset[str
 def _unmapped(words: pd.Series) -> Iterator[str]:
     if words.notna().any():
         yield (
-            f"What the eye saw is recorded of {int(words.notna().sum()):,} joints ({_counted(words)}), and is not"
-            " judged: [window.visual] in route.toml says which words pass and which fail."
+            f"What the eye saw is recorded of {several(int(words.notna().sum()), 'joint')} ({_counted(words)}), and is"
+            " not judged: [window.visual] in route.toml says which words pass and which fail."
         )
 
 
 def _unknown(words: pd.Series) -> Iterator[Finding]:
     if len(words):
-        statement = (
-            f"{len(words):,} joints have a word for what the eye saw that [window.visual] does not map:"
-            f" {_counted(words)}. Whether they passed cannot be told."
+        these = "a word" if words.map(plain).nunique() == 1 else "words"
+        statement = (  # without a count: whoever shows a finding says of how many joints it is
+            f"What the eye saw is recorded in {these} that [window.visual] does not map: {_counted(words)}. Whether it"
+            " passed cannot be told."
         )
         yield Finding(statement, words.index.to_numpy(), "visual")
 
 
 def _counted(words: pd.Series) -> str:
-    counts = words.dropna().map(plain).value_counts().rename_axis("word").reset_index(name="n")
-    counts = counts.sort_values(["n", "word"], ascending=[False, True])
+    """Name each word as it was first written, and how many joints have it; a lone word has them all."""
+    written = words.dropna().map(lambda word: " ".join(word.split()))
+    counts = written.groupby(written.map(plain)).agg(word="first", n="size").rename_axis("key").reset_index()
+    counts = counts.sort_values(["n", "key"], ascending=[False, True])[["word", "n"]]
+    if len(counts) == 1:
+        return repr(counts["word"].iloc[0])
     shown = [f"{word!r} {n:,}" for word, n in counts.head(_NAMED).itertuples(index=False)]
     return ", ".join(shown) + (f" and {len(counts) - _NAMED} more words" if len(counts) > _NAMED else "")

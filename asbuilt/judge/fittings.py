@@ -5,7 +5,9 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from asbuilt.fields import BUTT, ELECTROFUSION, NOT_BUTT
 from asbuilt.look import NO_WINDOW
+from asbuilt.sentence import several
 
 CODE = 24  # digits: ISO 13950 (second-hand: a trade page that quotes a guideline)
 VOLTS, SECONDS = slice(11, 13), slice(18, 21)  # places 12-13 and 19-21 of the code (second-hand: the same)
@@ -29,7 +31,7 @@ def how_joined(rows: pd.DataFrame) -> pd.Series:
     A saddle or a mechanical fitting is one whatever it is fused by; a socket that is electrofused is a coupler.
     """
     method = rows["method"].fillna("").astype("str").str.casefold()
-    electro = method.str.contains(r"electro|\bef\b")
+    electro = method.str.contains(ELECTROFUSION)
     how = pd.Series("butt", index=rows.index, dtype=object)
     how[method.str.contains("socket")] = "socket"
     how[electro] = "electrofusion"
@@ -37,6 +39,17 @@ def how_joined(rows: pd.DataFrame) -> pd.Series:
         how[method.str.contains(words)] = name
     how[method.str.contains("butt")] = "butt"
     return how
+
+
+def said_of_unknown(rows: pd.DataFrame) -> Iterator[str]:
+    """Yield a statement for each word in `rows` (method) that is no method known here: such joints pass for butt."""
+    method = rows["method"].dropna().astype("str")
+    known = method.str.contains(rf"{BUTT}|{NOT_BUTT}", case=False)
+    for word, n in method[~known & (method.str.strip() != "")].value_counts().sort_index().items():
+        yield (
+            f"{word!r} is no method that this tool knows (butt, EF or electrofusion, coupler, socket, saddle,"
+            f" mechanical, flange): {several(n, 'joint')} judged as butt fusion."
+        )
 
 
 def texts(values: pd.Series) -> pd.Series:

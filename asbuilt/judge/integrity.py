@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 import pandas as pd
+from scipy.special import pdtrc
 
 from asbuilt.judge.finding import Finding, span
 from asbuilt.judge.timing import numbered
@@ -16,12 +17,14 @@ from asbuilt.read.traces import Curve
 # What differs from joint to joint by nature; size and ambient do not.
 _MADE = (
     "heater_temperature_c", "drag_pressure_mpa", "bead_pressure_mpa", "soak_pressure_mpa", "fusion_pressure_mpa",
-    "initial_bead_mm", "soak_time_s", "removal_time_s", "ramp_time_s", "cooling_time_min", "bead_width_mm",
-    "misalignment_mm", "voltage_v", "actual_time_s",
+    "second_pressure_mpa", "initial_bead_mm", "soak_time_s", "removal_time_s", "ramp_time_s", "cooling_time_min",
+    "cooling_out_time_min", "bead_width_mm", "misalignment_mm", "voltage_v", "actual_time_s",
 )  # fmt: skip
 _LEAST = 4  # quantities that two records share
 _RECORDS = 5  # of one machine, by which it is seen how values vary
-_CHANCE = 0.05  # pairs that would agree in all by chance, at most
+_CHANCE = 0.01  # that as many pairs or more would agree in all, at most
+_EXPECTED = 0.5  # pairs by chance, at most: of more, those found cannot be told from those of chance
+_FOLLOWS = 0.8  # of a quantity's variance in ranks, by the quantities before it: of more, it says nothing new
 _OURS = " (a heuristic of this tool)"
 _WEEKS = 1024  # a receiver counts its weeks in ten bits and starts anew (from memory; IS-GPS-200)
 _ROLLOVER = pd.Timedelta(weeks=_WEEKS)
@@ -44,53 +47,95 @@ def integrity_findings(rows: pd.DataFrame, curves: Mapping[str, Curve]) -> tuple
 def same_values(rows: pd.DataFrame) -> Iterator[Finding]:
     """Yield the joints of different numbers whose fusion values agree in every digit where chance does not do that.
 
-    How often chance would is computed for each file and machine from how often each value occurs there, as if
-    quantities were independent; values that a crew writes every time prove nothing.
+    How many pairs chance would make is estimated for each file and machine from how the values vary there. Gauge
+    pressures that follow the drag add nothing to it, and values that a crew writes every time prove nothing.
     """
     made = [name for name in _MADE if name in rows]
     for file, own in rows.groupby("source_file", sort=True):
         for machine, part in own.groupby(own["machine"].fillna(""), sort=True):
-            alike = _alike(part, made)
-            if alike:
+            alike, expected = _alike(part, made)
+            if alike and _hardly(alike, expected):
                 who = f"{file}, machine {machine}" if machine else str(file)
-                yield _said_of_values(rows, alike, who)
+                yield _said_of_values(alike, expected, who)
 
 
-def _alike(part: pd.DataFrame, made: list[str]) -> list[pd.DataFrame]:
-    """Return the groups of rows that agree, each of two joint numbers or more."""
+def _alike(part: pd.DataFrame, made: list[str]) -> tuple[list[pd.DataFrame], float]:
+    """Return the groups of rows that agree, each of two joint numbers or more, and the pairs that chance would make."""
     used = [name for name in made if part[name].notna().any()]
-    stated = part[part[used].notna().sum(axis=1) >= _LEAST]
-    if len(stated) < _RECORDS or _by_chance(stated[used]) > _CHANCE:
-        return []
+    stated = part.loc[part[used].notna().sum(axis=1) >= _LEAST, ["joint", *used]]
+    if len(stated) < _RECORDS:
+        return [], 0.0
     groups = stated.groupby(used, dropna=False, sort=False).ngroup()
     size = stated.groupby(groups)["joint"].transform("nunique")
-    return [group for _, group in stated[size > 1].groupby(groups[size > 1], sort=False)]
+    alike = [group for _, group in stated[size > 1].groupby(groups[size > 1], sort=False)]
+    return alike, _by_chance(stated[used]) if alike else 0.0
+
+
+def _hardly(alike: list[pd.DataFrame], expected: float) -> bool:
+    """Tell whether chance would hardly make as many pairs as were found (a Poisson count of those expected)."""
+    # three that agree are three pairs but two coincidences
+    found = sum(group["joint"].nunique() - 1 for group in alike)
+    return expected <= _EXPECTED and bool(pdtrc(found - 1, expected) <= _CHANCE)
 
 
 def _by_chance(values: pd.DataFrame) -> float:
-    """Return how many pairs of rows would agree in all columns by chance."""
+    """Return how many pairs of rows would agree in all columns by chance, with one column after the other."""
+    # the coarse first: a size is told by few values, and finer ones follow it
+    values = values[values.nunique().sort_values(kind="stable").index]
+    codes = np.column_stack([pd.factorize(values[name], use_na_sentinel=False)[0] for name in values])
+    ranks = values.rank().apply(lambda column: column.fillna(column.mean())).to_numpy(float)
+    distinct = np.unique(codes, axis=0)  # a copy must not make its columns look as if they followed one another
     n = len(values)
-    share = 1.0
-    for name in values:
-        counts = values[name].value_counts(dropna=False).to_numpy(float)
-        pairs = (counts * (counts - 1)).sum() / (n * (n - 1))
-        # where no value comes twice, one pair is the least that can be said
-        share *= max(pairs, 2 / (n * (n - 1)))
-    return float(n * (n - 1) / 2 * share)
+    shares = [1.0 if _follows(ranks, j) else _share(codes, distinct, j) for j in range(codes.shape[1])]
+    return float(n * (n - 1) / 2 * np.prod(shares))
 
 
-def _said_of_values(rows: pd.DataFrame, alike: list[pd.DataFrame], who: str) -> Finding:
-    joints = [" = ".join(group["joint"].astype("str")) for group in alike]
-    more = f"; and {len(joints) - _NAMED} more groups" if len(joints) > _NAMED else ""
+def _share(codes: np.ndarray, distinct: np.ndarray, j: int) -> float:
+    """Return the share of pairs that agree in column j, of all or of those that agree before it: the largest."""
+    n = len(codes)
+    # where no value comes twice, one pair is the least that can be said
+    share = max(_agreeing(codes[:, [j]]), 1.0) / (n * (n - 1) / 2)
+    before = [*([i] for i in range(j)), [*range(j)]] if j else []
+    # one pair is added that agrees as any would, so that a few pairs prove little
+    given = [(_agreeing(distinct[:, [*own, j]]) + share) / (_agreeing(distinct[:, own]) + 1) for own in before]
+    return max([share, *given])
+
+
+def _agreeing(codes: np.ndarray) -> float:
+    """Return how many pairs of rows agree in all columns."""
+    counts = np.unique(codes, axis=0, return_counts=True)[1]
+    return float((counts * (counts - 1)).sum() / 2)
+
+
+def _follows(ranks: np.ndarray, j: int) -> bool:
+    """Tell whether column j is a sum of those before it, so far as ranks show it: values so fine never agree."""
+    own = ranks[:, j]
+    if not j or np.ptp(own) == 0:
+        return False
+    before = np.column_stack([np.ones(len(own)), ranks[:, :j]])
+    fit, _, rank, _ = np.linalg.lstsq(before, own, rcond=None)
+    free = len(own) - int(rank)
+    # as many columns as rows explain anything: then the column counts for nothing
+    return free < 1 or ((own - before @ fit) ** 2).sum() / free <= (1 - _FOLLOWS) * own.var(ddof=1)
+
+
+def _said_of_values(alike: list[pd.DataFrame], expected: float, who: str) -> Finding:
+    named = [_named(group) for group in alike[:_NAMED]]
+    more = f"; and {len(alike) - _NAMED} more groups" if len(alike) > _NAMED else ""
     labels = np.concatenate([group.index.to_numpy() for group in alike])
-    first = alike[0].iloc[0]
-    n = int(first[[name for name in _MADE if name in rows]].notna().sum())
+    pairs = "fewer than 0.01 pairs" if expected < 0.01 else f"about {expected:.2f} pairs"
     statement = (
-        f"{who}: {len(labels)} records of different joints agree in every digit of all their fusion values"
-        f" ({n} of {joints[0]}): {'; '.join(joints[:_NAMED])}{more}. Chance would hardly do that where values vary"
-        f" as they do here: was a record copied?{_OURS}"
+        f"{who}: {len(labels)} records of different joints agree in every digit of all their fusion values:"
+        f" {'; '.join(named)}{more}. By chance {pairs} would, where values vary and follow one another as they do"
+        f" here: was a record copied?{_OURS}"
     )
     return Finding(statement, np.sort(labels), "same values")
+
+
+def _named(group: pd.DataFrame) -> str:
+    *others, last = group["joint"].astype("str")
+    values = int(group.drop(columns="joint").iloc[0].notna().sum())
+    return f"{', '.join(others)} and {last}, {values} values each"
 
 
 def same_curves(rows: pd.DataFrame, curves: Mapping[str, Curve]) -> Iterator[Finding]:

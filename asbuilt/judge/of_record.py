@@ -7,10 +7,12 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from asbuilt.judge.added import Added, with_added
+from asbuilt.judge.contradicted import judge_contradictions
 from asbuilt.judge.derived import Derived, derive
 from asbuilt.judge.electrofusion import CHECKS, judge_electrofusion, with_electrofusion
 from asbuilt.judge.eye import judge_eye
 from asbuilt.judge.finding import Finding
+from asbuilt.judge.fittings import said_of_unknown
 from asbuilt.judge.integrity import integrity_findings
 from asbuilt.judge.machines import days_without_trial, piston_areas
 from asbuilt.judge.people import judge_machines, judge_operators
@@ -59,15 +61,16 @@ def judge_record(
     judged = judge_windows(rows, derived, procedure=procedure, settings=settings, recorded=recorded)
     own = judge_electrofusion(rows, recorded=recorded, required=frozenset(settings.window.required or ()))
     checks, joints = with_electrofusion(judged.checks, judged.joints, own)
+    kept = rows[rows["outcome"].isin(KEPT)]
+    values = {name: pd.Series(v, index=rows.index).loc[kept.index].to_numpy() for name, v in derived.values.items()}
+    traced = judge_traces(kept, curves, source=settings.trace, values=values)
     added = _added(rows, derived, sides, settings=settings, recorded=recorded)
+    added.append(judge_contradictions(kept, traced, judged.checks))
     extra = pd.concat([a.checks for a in added if len(a.checks)] or [added[0].checks])
     if len(extra):
         checks = pd.concat([checks, extra.reindex(columns=checks.columns)])
         checks = checks.sort_values("row", kind="stable", ignore_index=True)
         joints = with_added(joints, extra)
-    kept = rows[rows["outcome"].isin(KEPT)]
-    values = {name: pd.Series(v, index=rows.index).loc[kept.index].to_numpy() for name, v in derived.values.items()}
-    traced = judge_traces(kept, curves, source=settings.trace, values=values)
     findings = (
         *judged.findings,
         *own.findings,
@@ -76,7 +79,7 @@ def judge_record(
         *traced.findings,
         *integrity_findings(kept, curves),
     )
-    said = (*own.statements, *areas.statements, *_of_lists(added), *_trials(rows, zone))
+    said = (*said_of_unknown(kept), *own.statements, *areas.statements, *_of_lists(added), *_trials(rows, zone))
     return OfRecord(checks, joints, derived, traced.rows.reindex(rows.index), findings, said)
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 
 from asbuilt.judge.added import Added, is_required, no_checks, worded_checks
 from asbuilt.judge.entries import JUDGED, METHODS, best_entries, local_days, method_of, methods_of
-from asbuilt.judge.phrases import Subject, cause_of, findings_of
+from asbuilt.judge.phrases import Subject, cause_of, findings_of, listed_as
 from asbuilt.judge.validity import NO, US_RULE, YES, last_days
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.outcome import JOINT, SUPERSEDED, TRIAL
@@ -31,7 +31,8 @@ def judge_operators(
     """Judge whether each row's operator was qualified on its day, for its method and its size, shape (rows,).
 
     `rows` are of `read.records` with outcome; `zone` is that of the route. A record without a method is butt fusion.
-    What no row of the list states (sizes, methods) is not judged, and said.
+    What no row of the list states (sizes, methods) is not judged, and said. The cause of a check names who it was and
+    what the list says of him, also where that is in window.
     """
     if not people.is_given:
         return _unjudged(people, "operators were qualified on the day of each joint")
@@ -45,7 +46,7 @@ def judge_operators(
     if listed["method"].notna().any():
         entries["methods"] = listed["method"].fillna("").map(methods_of).astype(object)
     asked = _asked(rows, "operator", zone).assign(diameter=outside_diameter_mm)
-    of = Subject("operator", "qualified", people.file, US_RULE if source.rule else "")
+    of = Subject("operator", "qualified", "qualification", people.file, US_RULE if source.rule else "")
     said = (*_left_open(people), *((_US_LIMIT,) if source.rule else ()))
     return _judged(asked, entries, of, settings=settings, statements=said)
 
@@ -57,7 +58,7 @@ def judge_machines(rows: pd.DataFrame, *, machines: Listing, settings: Settings,
     start, end = (machines.rows[name].to_numpy("datetime64[D]") for name in ("calibrated", "valid_to"))
     end = last_days(start, end, months=settings.machines.valid_for)
     entries = _entries(machines, "machine", start, end)
-    of = Subject("machine", "calibrated", machines.file)
+    of = Subject("machine", "calibrated", "calibration", machines.file)
     return _judged(_asked(rows, "machine", zone), entries, of, settings=settings, statements=())
 
 
@@ -103,7 +104,8 @@ def _judged(
     verdict = np.select([status == YES, status == NO], [IN_WINDOW, OUT_OF_WINDOW], CANNOT_TELL).astype(object)
     cause = np.array([f"{of.file} does not list {of.check} {name}" for name in asked["name"]], dtype=object)
     listed = ~np.isnan(status)
-    cause[listed] = ""
+    fits = np.flatnonzero(status == YES)
+    cause[fits] = [listed_as(row, of) for row in told.iloc[fits].itertuples(index=False)]
     unlike = np.flatnonzero(listed & (status != YES))
     cause[unlike] = [cause_of(row, of) for row in told.iloc[unlike].itertuples(index=False)]
     for these, word, why in _without(asked, of):

@@ -9,18 +9,22 @@ from typing import Any
 import pandas as pd
 
 from asbuilt.judge.finding import Finding
-from asbuilt.judge.validity import NO, QUESTIONS
+from asbuilt.judge.validity import ANY_METHOD, NO, QUESTIONS
 from asbuilt.sentence import several
 
-_UNLIKE = {"day": "Made on other days", "size": "Of another size", "method": "By another method"}
+_UNLIKE = {"size": "Of another size", "method": "By another method"}
 
 
 @dataclass(frozen=True)
 class Subject:
-    """Whom a list is about: the field of the record, what the list says of it, the file, and a rule on its days."""
+    """Whom a list is about: the field of the record, what the list says of it (as an adjective and as a noun), the
+
+    file, and a rule on its days.
+    """
 
     check: str
     listed_as: str
+    holds: str
     file: str
     rule: str = ""
 
@@ -34,14 +38,30 @@ def cause_of(row: Any, of: Subject) -> str:
     return "; ".join(phrases[q](row, of) for q in QUESTIONS if getattr(row, f"on_{q}") == row.status)
 
 
+def listed_as(row: Any, of: Subject) -> str:
+    """Return who made a joint in window, and what the list says of him; `row` as in `cause_of`."""
+    name = " ".join(row.name.split())
+    if of.check == "machine":
+        return f"{name}, {of.listed_as} until {row.end:%Y-%m-%d}"
+    return f"{name}, listed {period(row.start, row.end)}"
+
+
 def _day(row: Any, of: Subject) -> str:
     if row.on_day == NO:
-        held = f"{of.check} {row.name} is listed as {of.listed_as} {period(row.start, row.end)}"
-        return f"{held}, the joint was made on {row.day:%Y-%m-%d}"
+        return f"{_bound(row, of)}, the joint was made on {row.day:%Y-%m-%d}"
     if pd.isna(row.day):
         return "the joint has no date that can be used"
     bounds = [word for word, day in (("from when", row.start), ("until when", row.end)) if pd.isna(day)]
     return f"{row.place} does not say {' and '.join(bounds)} {of.check} {row.name} is {of.listed_as}"
+
+
+def _bound(row: Any, of: Subject) -> str:
+    """Say which bound of an entry a day lies beyond: that it ended is said, and not hidden in a period."""
+    methods = frozenset(row.methods)
+    what = "" if not methods or methods & ANY_METHOD else f" for {' and '.join(sorted(methods))}"
+    whose = row.name if of.check == "machine" else f"{of.check} {row.name}"
+    word, day = ("ended", row.end) if row.day > row.end else ("began", row.start)
+    return f"{of.holds} of {whose}{what} {word} on {day:%Y-%m-%d}"
 
 
 def _size(row: Any, of: Subject) -> str:
@@ -96,7 +116,8 @@ def findings_of(joints: pd.DataFrame, entries: pd.DataFrame, of: Subject) -> Ite
         first = pd.Series("", index=out.index)
         for question in reversed(QUESTIONS):
             first[out[f"on_{question}"] == NO] = question
-        for question, members in out.groupby(first, sort=True):
+        yield from _other_days(out[first == "day"], entries, of)
+        for question, members in out[first != "day"].groupby(first, sort=True):
             yield _unlike(members, str(question), of)
         for cause, members in own[~unlisted & (own["status"] != NO)].groupby("cause", sort=True):
             yield _finding(members, f"{_who(own, of)}: {cause}", of)
@@ -119,10 +140,32 @@ def _finding(joints: pd.DataFrame, what: str, of: Subject) -> Finding:
     return Finding(statement, joints.index.to_numpy(), of.check)
 
 
+def _other_days(joints: pd.DataFrame, entries: pd.DataFrame, of: Subject) -> Iterator[Finding]:
+    """Yield one finding for each bound of an entry that joints of one name lie beyond."""
+    name = joints["name"].iloc[0] if len(joints) else ""  # of all the ways in which it is written the first
+    bounds = pd.Series(
+        [_bound(row, of) for row in joints.assign(name=name).itertuples()], index=joints.index, dtype=object
+    )
+    for bound, members in joints.groupby(bounds, sort=True):
+        is_after = bool((members["day"] > members["end"]).all())
+        were = f"{several(len(members), 'joint')} {'was' if len(members) == 1 else 'were'}"
+        count = f"{were} made {'after' if is_after else 'before'} it{made(members['day'])}."
+        more = f" The last day follows from {of.rule}." if of.rule and is_after else ""
+        more += "" if is_after else _lapsed(members, entries)
+        text = str(bound)
+        yield Finding(f"{text[0].upper()}{text[1:]}; {count}{more}", members.index.to_numpy(), of.check)
+
+
+def _lapsed(joints: pd.DataFrame, entries: pd.DataFrame) -> str:
+    """Say when the entry before ended: joints between two entries were made after a lapse, not before a start."""
+    same = (entries["key"] == joints["key"].iloc[0]) & entries["methods"].map(joints["methods"].iloc[0].__eq__)
+    ends = entries.loc[same & (entries["end"] < joints["day"].min()), "end"]
+    return "" if ends.empty else f" The one before it ended on {ends.max():%Y-%m-%d}."
+
+
 def _unlike(joints: pd.DataFrame, question: str, of: Subject) -> Finding:
     """Return what the entries that fit these joints best say, and how many joints are otherwise."""
     said = {
-        "day": lambda e: f"as {of.listed_as} {period(e.start, e.end)}",
         "size": lambda e: f"for {sizes(e.low, e.high)}",
         "method": lambda e: f"for {', '.join(sorted(e.methods)) or 'no method that is stated'}",
     }[question]
@@ -130,9 +173,8 @@ def _unlike(joints: pd.DataFrame, question: str, of: Subject) -> Finding:
     listed = " and ".join(dict.fromkeys(said(entry) for entry in entries))
     shown = {"size": joints["diameter"].map("{:.1f} mm".format), "method": joints["method"]}.get(question)
     these = "" if shown is None else f" ({', '.join(sorted(set(shown)))})"
-    rule = f" The last day follows from {of.rule}." if of.rule and question == "day" else ""
     count = f"{_UNLIKE[question]}: {several(len(joints), 'joint')}{these}{made(joints['day'])}."
-    return Finding(f"{_who(joints, of)} is listed {listed}. {count}{rule}", joints.index.to_numpy(), of.check)
+    return Finding(f"{_who(joints, of)} is listed {listed}. {count}", joints.index.to_numpy(), of.check)
 
 
 def made(days: pd.Series) -> str:

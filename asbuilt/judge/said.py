@@ -6,7 +6,7 @@ import pandas as pd
 
 from asbuilt.judge.finding import Finding
 from asbuilt.judge.placements import placements
-from asbuilt.judge.scale import scale_explained
+from asbuilt.judge.scale import fusing_explains, lengths_counted
 from asbuilt.look import OUT_OF_WINDOW
 from asbuilt.outcome import JOINT
 from asbuilt.place.placing import Placement
@@ -40,13 +40,14 @@ def with_proposal(finding: Finding) -> str:
 def _scales(joints: pd.DataFrame, placement: Placement, settings: Settings) -> Iterator[str]:
     """Say of each piece whose pipes lie longer or shorter than thermal movement and fusing can explain."""
     pieces = joints[joints["placed_by"].isin(("fix+tally", "survey", "tally"))].groupby("piece")
-    wall = settings.pipe.wall / 1000 if settings.pipe.wall else None
-    scales = placement.pieces
+    pipe, scales = settings.pipe, placement.pieces
     for piece, joints_of_piece in pieces:
         if len(joints_of_piece) <= _PIPES:
             continue
         scale, sd = (float(scales[name].loc[piece]) for name in ("scale", "scale_sd"))
-        told = scale_explained(scale, sd, stick_m=settings.pipe.stick, wall_m=wall, measured_c=None, laid_c=None)
+        pipe_m = joints_of_piece["pipe_m"].to_numpy(float)
+        against = lengths_counted(pipe_m, pipe.stick, settings.route.length_unit)
+        told = fusing_explains(scale, sd, stick_m=pipe.stick, wall_mm=pipe.wall, against=against)
         if told.verdict == OUT_OF_WINDOW:
             first, last = joints_of_piece.sort_values("chainage_m")["joint_id"].iloc[[0, -1]]
             yield f"The pipes from {first} to {last} are {told.sentence}"

@@ -10,9 +10,12 @@ import numpy as np
 
 from asbuilt.handbook import thermal
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, OUT_OF_WINDOW
+from asbuilt.quantities import LengthUnit
 from asbuilt.window import TWO_SIDED_95
 
 _HAIR = 5e-5  # a share of length: shown as 0.0 per mille
+_SAME_M = 0.002  # pipes whose lengths differ from whole sticks by less have no length of their own
+_COUNTED = 0.002  # a share: chainage counts no pipe longer or shorter by more, but on slopes over 6 %
 _CREDIBLE_K = 60.0  # from a winter trench to black pipe in the sun: common practice, no source
 
 
@@ -69,10 +72,41 @@ def scale_explained(
     place was, as bounds in degrees Celsius (None: not known). Where a tally may hold lengths after facing, fusing
     explains anything from nothing to its most; without a wall it explains facing only.
     """
-    fused = take_up(stick_m, wall_m or 0.0)
-    known = measured_c is not None and laid_c is not None
-    change = Span(laid_c.low - measured_c.high, laid_c.high - measured_c.low) if measured_c and laid_c else Span(0, 0)
-    warmth = thermal_span(change)
+    change = Span(laid_c.low - measured_c.high, laid_c.high - measured_c.low) if measured_c and laid_c else None
+    return _compared(scale, sd, take_up(stick_m, wall_m or 0.0), change, against="its tally")
+
+
+def fusing_explains(scale: float, sd: float, *, stick_m: float, wall_mm: float | None, against: str) -> Explained:
+    """Compare a scale with what fusing alone can explain, where no temperature is known. `wall_mm` None: not known.
+
+    `against` names the lengths that were counted, as `lengths_counted` does.
+    """
+    fused = take_up(stick_m, wall_mm / 1000 if wall_mm else 0.0)
+    return _compared(scale, sd, fused, None, against=against)
+
+
+def explained_by_fusing(
+    scale: float, sd: float, stick_m: float, wall_mm: float | None, *, against: str = "the lengths counted"
+) -> str:
+    """Say what `fusing_explains` found."""
+    return fusing_explains(scale, sd, stick_m=stick_m, wall_mm=wall_mm, against=against).sentence
+
+
+def lengths_counted(pipe_m: np.ndarray, stick_m: float, unit: LengthUnit) -> str:
+    """Name what a run is as long as: whole sticks, or a tally where any of its pipes has a length of its own.
+
+    `pipe_m` has shape (n,), in metres as chainage counts them (somewhat other than on the pipe, where it is counted in
+    the grid or on the level), 0 where a run begins. A step over joints of other machines is several sticks.
+    """
+    pipe_m = pipe_m[np.isfinite(pipe_m) & (pipe_m > 0)]
+    many = np.maximum(np.rint(pipe_m / stick_m), 1)
+    each = float(np.median(pipe_m / many)) if len(pipe_m) else stick_m
+    whole = abs(each / stick_m - 1) < _COUNTED and bool((np.abs(pipe_m - many * each) < _SAME_M).all())
+    return f"whole sticks of {unit.short(stick_m)}" if whole else "its tally"
+
+
+def _compared(scale: float, sd: float, fused: Span, change: Span | None, *, against: str) -> Explained:
+    known, warmth = change is not None, thermal_span(change or Span(0, 0))
     span = Span(warmth.low - fused.high, warmth.high)
     excess = min(0.0, scale - span.low) + max(0.0, scale - span.high)
     if not np.isfinite([scale, sd]).all():
@@ -82,13 +116,10 @@ def scale_explained(
     verdict = IN_WINDOW if inside else CANNOT_TELL
     if surely:
         verdict = OUT_OF_WINDOW if known or _needed_k(excess) > _CREDIBLE_K else CANNOT_TELL
-    return Explained(verdict, span, excess, _sentence(scale, sd, span, excess=excess, verdict=verdict, known=known))
-
-
-def explained_by_fusing(scale: float, sd: float, stick_m: float, wall_mm: float | None) -> str:
-    """Say what fusing alone can explain of a scale where no temperature is known. `wall_mm` None: not known."""
-    wall_m = wall_mm / 1000 if wall_mm else None
-    return scale_explained(scale, sd, stick_m=stick_m, wall_m=wall_m, measured_c=None, laid_c=None).sentence
+    laid = f"laid {_share(scale)} than {against} (sd {1000 * sd:.1f})"
+    if verdict == CANNOT_TELL and abs(scale) <= TWO_SIDED_95 * sd:
+        return Explained(verdict, span, excess, f"{laid}: within its uncertainty, nothing to explain.")
+    return Explained(verdict, span, excess, f"{laid}: {_why(span, excess, verdict=verdict, known=known)}.")
 
 
 def _needed_k(excess: float) -> float:
@@ -96,17 +127,17 @@ def _needed_k(excess: float) -> float:
     return abs(excess) / thermal().span.high_per_k
 
 
-def _sentence(scale: float, sd: float, span: Span, *, excess: float, verdict: str, known: bool) -> str:
-    laid = f"laid {_share(scale)} than its tally (sd {1000 * sd:.1f})"
+def _why(span: Span, excess: float, *, verdict: str, known: bool) -> str:
     bounds = " and ".join(_share(end) for end in (span.low, span.high) if abs(end) >= _HAIR) or "nothing"
     by = "temperature and fusing" if known else "fusing alone, no temperatures being known,"
     can = f"{by} can explain up to {bounds}" + (", for soil may have held the pipe" if known else "")
     if verdict == IN_WINDOW:
-        return f"{laid}: explained; {can}."
+        return f"explained; {can}"
     if verdict == OUT_OF_WINDOW:
-        return f"{laid}: {1000 * abs(excess):.1f} per mille more than can be explained; {can}."
-    needs = f"; the rest would need {_needed_k(excess):.0f} K at the least" if excess and not known else ""
-    return f"{laid}: cannot tell whether that is explained; {can}{needs}."
+        return f"{1000 * abs(excess):.1f} per mille more than can be explained; {can}"
+    change = f"{_needed_k(excess):.0f} °C at the least" if _needed_k(excess) >= 1 else "less than 1 °C"
+    needs = f"; the rest would need a change of {change}" if excess and not known else ""
+    return f"cannot tell whether that is explained; {can}{needs}"
 
 
 def _share(share: float) -> str:

@@ -1,6 +1,7 @@
 """What the curves show beside what the records state: times and pressures, and where the two do not agree.
 
-No verdict changes here. What may differ without a word is the writers' judgement: [trace] of the route file has it.
+No verdict changes here: contradicted.py does that. What may differ without a word is the writers' judgement, which
+[trace] of the route file has.
 """
 
 from collections.abc import Iterator, Mapping
@@ -40,23 +41,34 @@ class Traced:
 
     trace_cooling_time_min, trace_bead_pressure_mpa and trace_fusion_pressure_mpa (gauge, as in the curve),
     trace_heater_temperature_c and trace_cause: why there is no curve, or what cannot be told from it.
+    `compared` are the quantities of the same rows as stated and as in the curve.
     """
 
     rows: pd.DataFrame
     findings: tuple[Finding, ...]
+    compared: tuple["Compared", ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
-class _Compared:
-    """One quantity as stated and as in the curve, and how far the two may lie apart, on the index of the rows."""
+class Compared:
+    """One quantity as stated and as in the curve, and how far the two may lie apart, each of shape (rows,).
+
+    `check` is the window that judges it; empty: none does.
+    """
 
     name: str
+    check: str
     unit: str
     stated: np.ndarray
     found: np.ndarray
     within: np.ndarray
     allowed: str
     decimals: int = 0
+
+    @property
+    def beyond(self) -> np.ndarray:
+        """Where the two differ by more than they may."""
+        return np.abs(self.found - self.stated) > self.within + 1e-9
 
 
 def judge_traces(
@@ -76,7 +88,7 @@ def judge_traces(
     every = [*_times(rows, table, source), *_at_pressure(rows, table, source, values), _plates(rows, table)]
     told = [*_unread(rows, table, (names != "") & ~has)]
     told += [finding for compared in every for finding in _disagreements(rows, compared, curves_n=has)]
-    return Traced(table[[*_COLUMNS, "trace_cause"]], tuple(told))
+    return Traced(table[[*_COLUMNS, "trace_cause"]], tuple(told), tuple(every))
 
 
 def _names(rows: pd.DataFrame) -> pd.Series:
@@ -115,25 +127,25 @@ def _column(table: pd.DataFrame, name: str) -> np.ndarray:
     return table[name].to_numpy(float)
 
 
-def _times(rows: pd.DataFrame, table: pd.DataFrame, source: TraceSource) -> Iterator[_Compared]:
+def _times(rows: pd.DataFrame, table: pd.DataFrame, source: TraceSource) -> Iterator[Compared]:
     within, minutes = source.time_within.total_seconds(), source.cooling_within.total_seconds() / 60
     for name, column in _TIMES.items():
         open_s = _column(table, f"{name}_open_s")
         words = {"soak": "soak time", "removal": "heater removal time", "ramp": "ramp time"}[name]
         stated = rows[column.removeprefix("trace_")].to_numpy(float)
-        yield _Compared(words, "s", stated, _column(table, column), within + open_s, f"{within:g} s")
+        yield Compared(words, f"{name}_time", "s", stated, _column(table, column), within + open_s, f"{within:g} s")
     both = rows["soak_time_s"].to_numpy(float) + rows["removal_time_s"].to_numpy(float)
     whole = np.where(np.isnan(_column(table, _TIMES["soak"])), _column(table, _WITHOUT), np.nan)
     open_s = _column(table, "without pressure_open_s")
-    yield _Compared("soak and heater removal together", "s", both, whole, 2 * within + open_s, f"{2 * within:g} s")
+    yield Compared("soak and heater removal together", "", "s", both, whole, 2 * within + open_s, f"{2 * within:g} s")
     open_min = _column(table, "cooling_open_s") / 60
     stated, found = rows["cooling_time_min"].to_numpy(float), _column(table, _COOLING)
-    yield _Compared("cooling time", "min", stated, found, minutes + open_min, f"{minutes:g} min", 1)
+    yield Compared("cooling time", "cooling_time", "min", stated, found, minutes + open_min, f"{minutes:g} min", 1)
 
 
 def _at_pressure(
     rows: pd.DataFrame, table: pd.DataFrame, source: TraceSource, values: Mapping[str, np.ndarray]
-) -> Iterator[_Compared]:
+) -> Iterator[Compared]:
     """Gauge is compared with gauge; what is stated at the melt face, with the curve brought there."""
     wall = values["wall_mm"]
     area = np.pi * (values["outside_diameter_mm"] - wall) * wall
@@ -143,19 +155,20 @@ def _at_pressure(
         found = np.where(rows[f"{name}_kind"].to_numpy(object) == "interfacial", at_face, gauge)
         within = source.pressure_within * np.abs(stated)
         words = name.replace("_", " ")
-        yield _Compared(words, "MPa", stated, found, within, f"{source.pressure_within:.0%} of it", 3)
+        yield Compared(words, name, "MPa", stated, found, within, f"{source.pressure_within:.0%} of it", 3)
 
 
-def _plates(rows: pd.DataFrame, table: pd.DataFrame) -> _Compared:
+def _plates(rows: pd.DataFrame, table: pd.DataFrame) -> Compared:
     stated, found = rows["heater_temperature_c"].to_numpy(float), _column(table, _WARM)
     within = np.full(len(rows), _WARM_WITHIN_C)
-    return _Compared("heater temperature", "°C", stated, found, within, f"{_WARM_WITHIN_C:g} °C", 1)
+    return Compared(
+        "heater temperature", "heater_temperature", "°C", stated, found, within, f"{_WARM_WITHIN_C:g} °C", 1
+    )
 
 
-def _disagreements(rows: pd.DataFrame, compared: _Compared, *, curves_n: pd.Series) -> Iterator[Finding]:
-    beyond = np.abs(compared.found - compared.stated) > compared.within + 1e-9
-    for file, at in sorted(rows[beyond].groupby("source_file").indices.items()):
-        own = np.flatnonzero(beyond)[at]
+def _disagreements(rows: pd.DataFrame, compared: Compared, *, curves_n: pd.Series) -> Iterator[Finding]:
+    for file, at in sorted(rows[compared.beyond].groupby("source_file").indices.items()):
+        own = np.flatnonzero(compared.beyond)[at]
         n = int((curves_n.to_numpy() & (rows["source_file"] == file).to_numpy()).sum())
         named = "; ".join(_pair(rows, compared, i) for i in own[:_NAMED])
         more = f"; and {len(own) - _NAMED} more" if len(own) > _NAMED else ""
@@ -166,12 +179,12 @@ def _disagreements(rows: pd.DataFrame, compared: _Compared, *, curves_n: pd.Seri
         yield Finding(statement, rows.index[own].to_numpy(), "trace")
 
 
-def _pair(rows: pd.DataFrame, compared: _Compared, at: int) -> str:
+def _pair(rows: pd.DataFrame, compared: Compared, at: int) -> str:
     stated, found = (f"{v[at]:.{compared.decimals}f} {compared.unit}" for v in (compared.stated, compared.found))
     return f"{rows['joint'].iloc[at]} stated {stated}, curve {found}"
 
 
-def _unit(compared: _Compared, own: np.ndarray) -> str:
+def _unit(compared: Compared, own: np.ndarray) -> str:
     """Say where all differ by one factor that lies between two units."""
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = compared.found[own] / compared.stated[own]

@@ -4,6 +4,7 @@ import numpy as np
 
 YES, OPEN, NO = 1, 0, -1  # within; cannot be told; outside
 QUESTIONS = ("day", "size", "method")
+ANY_METHOD = frozenset({"all", "any"})  # words of a list for every method
 
 US_RULE = "49 CFR 192.285(c): qualified again once each calendar year, at intervals of at most 15 months"
 _US_MONTHS = 15

@@ -118,7 +118,7 @@ def _check(window: ProcedureWindow, derived: Derived, *, outside: np.ndarray, ti
     told = np.isin(verdict, [IN_WINDOW, OUT_OF_WINDOW])
     corrected = np.where(told | allowed, _corrected(window, derived, limits), "")
     misread = _only_as_other(window, limits, other, out=(verdict == OUT_OF_WINDOW), derived=derived)
-    said = _joined(np.where(limits.factor > 1, corrected, ""), misread, _memory(limits, told))
+    said = _joined(np.where(limits.factor > 1, corrected, ""), misread, _whose(limits, told))
     if window.check in PRESSURES:
         why = _joined(why, derived.computed_from(window.check, window.pressure, at=told))
     cause = _joined(why, np.where((limits.factor < 1) & (verdict != IN_WINDOW), corrected, ""), said)
@@ -145,9 +145,10 @@ def _joined(*texts: np.ndarray) -> np.ndarray:
     return said
 
 
-def _memory(limits: Limits, told: np.ndarray) -> np.ndarray:
+def _whose(limits: Limits, told: np.ndarray) -> np.ndarray:
     said = np.full(len(told), "", dtype=object)
     said[told & (limits.status == "from memory")] = _CONFIRM
+    said[told & (limits.status == "project")] = "limit of the project"
     return said
 
 

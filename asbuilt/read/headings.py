@@ -275,7 +275,7 @@ def _matched(where: str, source: RecordSource, columns: Columns, mapped: Uses) -
 def _why_not(name: str, column: Column, source: RecordSource, how_many: int) -> str:
     if how_many > 1:
         return f"{how_many} columns could be it; map one"
-    if source.fields[name].is_pressure:
+    if source.fields[name].is_pressure and name != "drag_pressure":  # drag is a gauge pressure by nature
         return 'say kind = "gauge" or "interfacial" in route.toml'
     if name == "accuracy" and source.accuracy is None:
         return "say what accuracy means in route.toml"

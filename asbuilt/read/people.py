@@ -12,7 +12,7 @@ import pandas as pd
 
 from asbuilt.errors import InputError, Problem
 from asbuilt.read.cells import Read
-from asbuilt.read.headings import field_by_heading
+from asbuilt.read.headings import Column, field_by_heading
 from asbuilt.read.side_tables import SidePart, SideTable, joined, parted, read_side
 from asbuilt.read.times import moments
 from asbuilt.settings import RecordSource, Settings
@@ -101,6 +101,13 @@ def _machines(table: SideTable) -> SidePart:
     return table.part({**columns, **{name: read.values for name, read in days.items()}}, reason)
 
 
+def _without_unit(table: SideTable, column: Column, name: str) -> str:
+    unit = table.found.source.fields[name].unit
+    if not unit or column.unit:
+        return ""
+    return f": it has no unit; a heading may have it, as in '{column.heading} ({unit})'"
+
+
 def _refuse_unused(table: SideTable) -> None:
     """Raise InputError for each column that could fill a field and was not used, such as a size without a unit."""
     uses, source = table.found.uses, table.found.source
@@ -109,7 +116,7 @@ def _refuse_unused(table: SideTable) -> None:
     problems = [
         Problem(
             f"{table.sheet.where}, column {column.heading}",
-            f"it could be {name}, and cannot be used as it stands",
+            f"it could be {name}, and cannot be used as it stands{_without_unit(table, column, name)}",
             f"map {name} in [{source.table}.columns] to the column that is meant, with its unit where it has one",
         )
         for column, name in spare

@@ -217,7 +217,11 @@ class Limit(Part):
         """Return low and high in the stored unit of the quantity. Raises UnitError."""
         low, high = (_bound(side, check) for side in (self.low, self.high))
         if FIELDS[check].is_pressure != (self.kind is not None) and check != "drag_pressure":
-            raise UnitError('kind = "gauge" or "interfacial" goes with a pressure, and only with one')
+            raise UnitError(
+                'kind = "gauge" or kind = "interfacial" has to go with a pressure'
+                if FIELDS[check].is_pressure
+                else 'kind = "gauge" or "interfacial" goes with a pressure, and only with one'
+            )
         if low is None and high is None:
             raise UnitError("neither low nor high is given")
         if not all(math.isfinite(side) for side in (low, high) if side is not None):
@@ -268,7 +272,7 @@ def column_faults(name: str, spec: ColumnSpec, *, fields: Mapping[str, Field]) -
     if spec.words and name != "kind":
         faults.append(f"{name}: words belong to the column kind")
     wrong = sorted(set(spec.words.values()) - set(KINDS))
-    if wrong:
+    if wrong and name == "kind":
         faults.append(f"{name}: words may mean {', '.join(KINDS)}, found {', '.join(wrong)}")
     if spec.format and field.kind != "time":
         faults.append(f"{name}: format belongs to times")

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from asbuilt import tables
-from asbuilt.judge.scale import explained_by_fusing
+from asbuilt.judge.scale import explained_by_fusing, lengths_counted
 from asbuilt.settings import Settings
 from asbuilt.tabulate.journey import Journey
 
@@ -23,6 +23,8 @@ def _run(run: pd.DataFrame, journey: Journey, settings: Settings) -> dict[str, o
     noise = journey.placement.noise
     who = (str(run["source_file"].mode()[0]), "" if run["machine"].isna().all() else str(run["machine"].mode()[0]))
     known = who in noise.index
+    unit = settings.route.length_unit
+    against = lengths_counted(run["pipe_m"].to_numpy(float), settings.pipe.stick, unit)
     return {
         "line": first["line"],
         "from_joint": first["joint_id"],
@@ -36,5 +38,5 @@ def _run(run: pd.DataFrame, journey: Journey, settings: Settings) -> dict[str, o
         "fix_correlation": float(noise["correlation"].loc[who]) if known else float("nan"),
         "scale_per_mille": 1000 * scale,
         "scale_sd_per_mille": 1000 * sd,
-        "explained": explained_by_fusing(scale, sd, settings.pipe.stick, settings.pipe.wall),
+        "explained": explained_by_fusing(scale, sd, settings.pipe.stick, settings.pipe.wall, against=against),
     }

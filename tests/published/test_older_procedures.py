@@ -28,7 +28,7 @@ def test_wis_4_32_08_as_remembered():
     assert sides(name, "soak_time", wall=36.3)[0] == pytest.approx(423)
     assert sides(name, "removal_time", wall=36.3)[1] == 10
     assert sides(name, "cooling_time", wall=36.3)[0] == pytest.approx(28.15)
-    assert "1.5 e minutes" in {f.says for f in loaded(name).further}
+    assert sides(name, "cooling_out_time", wall=36.3)[0] == pytest.approx(54.45)
 
 
 def gauge_psi(interfacial: float, *, drag: float = 30.0, wall: float = 8.625 / 11) -> float:
