@@ -169,3 +169,9 @@ def test_the_two_feet_differ_by_two_in_a_million() -> None:
     assert apart / METRES_PER_FOOT["international"] == pytest.approx(2.000, abs=1e-5)
     assert quantity("3937 us survey foot", "m") == pytest.approx(1200, abs=1e-9)
     assert METRES_PER_FOOT["survey"] == pytest.approx(quantity("1 ftUS", "m"), abs=1e-12)
+
+
+@pytest.mark.seen("public table of PE pipe sizes: DN 110 SDR 17 has a wall of 6.6 mm; 110 / 17 is 6.47 mm")
+def test_a_wall_of_the_table_agrees_with_diameter_by_ratio() -> None:
+    assert list(derived(outside_diameter_mm=110.0, wall_mm=6.6, dr=17.0).wall_doubts) == [""]
+    assert "110.0 mm / DR 17 is 6.5 mm" in derived(outside_diameter_mm=110.0, wall_mm=6.0, dr=17.0).wall_doubts[0]
