@@ -40,7 +40,7 @@ def _otherwise(compared: Compared, own: pd.DataFrame) -> np.ndarray:
 
 
 def _sentence(compared: Compared, own: pd.DataFrame, at: int) -> str:
-    stated, found = (f"{v[at]:.{compared.decimals}f} {compared.unit}" for v in (compared.stated, compared.found))
+    stated, found = compared.words(at)
     low, high = (own[name].iloc[at] for name in ("low", "high"))
     sides = [
         f"{word} {bound:.{max(compared.decimals, 1)}f}"

@@ -1,5 +1,6 @@
 """What follows from a record by arithmetic: the pipe's size, its area, and its pressures in either kind."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,7 +110,7 @@ def derive(rows: pd.DataFrame, settings: Settings) -> Derived:
     return Derived(values, interfacial, missing, doubts, kinds)
 
 
-def pipe_area(values: dict[str, np.ndarray]) -> np.ndarray:
+def pipe_area(values: Mapping[str, np.ndarray]) -> np.ndarray:
     """Return the area of the pipe's end, mm², shape (rows,)."""
     diameter, wall = values["outside_diameter_mm"], values["wall_mm"]
     return np.pi * (diameter - wall) * wall

@@ -10,6 +10,7 @@ import pandas as pd
 
 from asbuilt.judge.finding import Finding, span
 from asbuilt.quantities import METRE, LengthUnit
+from asbuilt.sentence import several
 
 _NEVER_SET = (1970, 1980, 2000, 2001)  # years that clocks start in when nobody sets them (common practice, no source)
 _LULL = pd.Timedelta(days=180)  # as in `tabulate.moments`: what is parted by half a year is a clock, not a joint
@@ -121,8 +122,9 @@ def too_close(rows: pd.DataFrame) -> Iterator[Finding]:
     told = order.assign(before=before["joint"], step=step, needed=needed)
     for machine, close in told[needed - step > _SLACK].groupby("machine", sort=True):
         worst = close.iloc[int((close["step"] - close["needed"]).to_numpy().argmin())]
+        follow = "follows" if len(close) == 1 else "follow"
         yield Finding(
-            f"{_joints(len(close))} of machine {machine} {'follows' if len(close) == 1 else 'follow'} the one before in"
+            f"{several(len(close), 'joint')} of machine {machine} {follow} the one before in"
             f" less than soak and cooling take: {worst['joint']} {_minutes(worst['step'])} min after {worst['before']},"
             f" and they need {_minutes(worst['needed'])} min. A clock, a copied record, another unit,"
             " or two machines of one name?",
@@ -158,10 +160,6 @@ def two_places(rows: pd.DataFrame, *, metres_per_unit: float = 1.0, unit: Length
                 found.index.to_numpy(),
                 "two places",
             )
-
-
-def _joints(count: int) -> str:
-    return "1 joint" if count == 1 else f"{count:,} joints"
 
 
 def _minutes(step: pd.Timedelta) -> str:

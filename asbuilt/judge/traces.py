@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from asbuilt.fields import NOT_BUTT
+from asbuilt.judge.derived import interfacial_pressure, pipe_area
 from asbuilt.judge.finding import Finding
+from asbuilt.judge.fittings import how_joined
 from asbuilt.judge.phases import Phases, find_phases
 from asbuilt.read.traces import Curve
 from asbuilt.settings import TraceSource
@@ -70,6 +71,11 @@ class Compared:
         """Where the two differ by more than they may."""
         return np.abs(self.found - self.stated) > self.within + 1e-9
 
+    def words(self, at: int) -> tuple[str, str]:
+        """Return the stated value of one row and that of its curve, as they are shown."""
+        stated, found = (f"{v[at]:.{self.decimals}f} {self.unit}" for v in (self.stated, self.found))
+        return stated, found
+
 
 def judge_traces(
     rows: pd.DataFrame, curves: Mapping[str, Curve], *, source: TraceSource, values: Mapping[str, np.ndarray]
@@ -92,9 +98,7 @@ def judge_traces(
 
 
 def _names(rows: pd.DataFrame) -> pd.Series:
-    method = rows["method"].fillna("").astype("str")
-    butt = method.str.contains("butt", case=False) | ~method.str.contains(NOT_BUTT, case=False)
-    return rows["trace"].astype(object).where(rows["trace"].notna() & butt, "")
+    return rows["trace"].astype(object).where(rows["trace"].notna() & (how_joined(rows) == "butt"), "")
 
 
 def _phases(curve: Curve) -> Phases:
@@ -147,11 +151,10 @@ def _at_pressure(
     rows: pd.DataFrame, table: pd.DataFrame, source: TraceSource, values: Mapping[str, np.ndarray]
 ) -> Iterator[Compared]:
     """Gauge is compared with gauge; what is stated at the melt face, with the curve brought there."""
-    wall = values["wall_mm"]
-    area = np.pi * (values["outside_diameter_mm"] - wall) * wall
+    area, drag, piston = pipe_area(values), values["drag_pressure_mpa"], values["piston_area_mm2"]
     for name, column in _PRESSURES.items():
         gauge, stated = _column(table, column), rows[f"{name}_mpa"].to_numpy(float)
-        at_face = (gauge - values["drag_pressure_mpa"]) * values["piston_area_mm2"] / area
+        at_face = interfacial_pressure(gauge, drag, piston=piston, area=area)
         found = np.where(rows[f"{name}_kind"].to_numpy(object) == "interfacial", at_face, gauge)
         within = source.pressure_within * np.abs(stated)
         words = name.replace("_", " ")
@@ -180,7 +183,7 @@ def _disagreements(rows: pd.DataFrame, compared: Compared, *, curves_n: pd.Serie
 
 
 def _pair(rows: pd.DataFrame, compared: Compared, at: int) -> str:
-    stated, found = (f"{v[at]:.{compared.decimals}f} {compared.unit}" for v in (compared.stated, compared.found))
+    stated, found = compared.words(at)
     return f"{rows['joint'].iloc[at]} stated {stated}, curve {found}"
 
 

@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from asbuilt.fields import FIELDS, NOT_BUTT, stored_as
+from asbuilt.fields import FIELDS, stored_as
 from asbuilt.judge.derived import PRESSURES, Derived, wall_findings
 from asbuilt.judge.finding import Finding
+from asbuilt.judge.fittings import how_joined
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW, WORST_FIRST
 from asbuilt.procedures import Limits, Procedure, ProcedureWindow
 from asbuilt.sentence import several
@@ -68,8 +69,7 @@ def judge_windows(
     for window, own in _windows(procedure, settings):
         outside, title = ours if own else theirs
         checks.append(_check(window, derived, outside=outside, title=title, required=window.check in needed))
-    method = rows["method"].fillna("")
-    judged = (method.str.contains("butt", case=False) | ~method.str.contains(NOT_BUTT, case=False)).to_numpy(bool)
+    judged = (how_joined(rows) == "butt").to_numpy(bool)
     joints = _by_joint(rows, checks, judged=judged, doubts=derived.wall_doubts)
     found = (*_misread(rows, checks, judged), *wall_findings(rows, derived))
     return Judged(_long(rows, checks, judged, procedure=procedure), joints, found)

@@ -174,20 +174,25 @@ Months = Annotated[int, BeforeValidator(_months)]
 _NO_PLACE = TallySource.idle  # of lists that know no place and no time of day
 
 
-class PeopleSource(RecordSource):
+class _ListSource(RecordSource):
+    """A list beside the records; `valid_for` is how long an entry holds where the list has no end for it."""
+
+    must_be_named = False
+    idle = _NO_PLACE
+    valid_for: Months | None = None
+
+
+class PeopleSource(_ListSource):
     """[people]: who may fuse what, and when. Sizes are outside diameters, as on a joint's record.
 
-    `rule` computes from the day of qualification how long it holds; `valid_for` says so where a row states no end.
+    `rule` computes from the day of qualification how long it holds.
     """
 
     table = "people"
     fields = PEOPLE
     named_by = "operator"
-    must_be_named = False
-    idle = _NO_PLACE
     files: tuple[InsidePath, ...] = Key(default=("people.csv",), min_length=1)
     rule: Literal["49 CFR 192.285"] | None = None
-    valid_for: Months | None = None
 
     @model_validator(mode="after")
     def _one_word_on_how_long(self) -> Self:
@@ -196,13 +201,10 @@ class PeopleSource(RecordSource):
         return self
 
 
-class MachinesSource(RecordSource):
-    """[machines]: each machine's piston area and calibration; `valid_for` is how long that holds where none says."""
+class MachinesSource(_ListSource):
+    """[machines]: each machine's piston area and calibration."""
 
     table = "machines"
     fields = MACHINES
     named_by = "machine"
-    must_be_named = False
-    idle = _NO_PLACE
     files: tuple[InsidePath, ...] = Key(default=("machines.csv",), min_length=1)
-    valid_for: Months | None = None
