@@ -3,7 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from urllib.parse import urlsplit
 
+import numpy as np
 import pandas as pd
 
 from asbuilt.quantities import METRE, LengthUnit
@@ -25,6 +27,7 @@ class Title:
     length_kind: str  # grid, ground, geodesic or slope
     procedure: str  # name and edition
     length_unit: LengthUnit = METRE  # that lengths are said in
+    wgs84: str = ""  # how latitude and longitude become those of a phone, or why they cannot, in a sentence
 
 
 @dataclass(frozen=True)
@@ -48,12 +51,87 @@ class Counts:
 
 
 @dataclass(frozen=True)
+class Context:
+    """One layer of somebody else's for the map to draw behind the line; it is in no table of the hand-over.
+
+    `geometry` holds points, lines and polygons in the route's CRS, single parts without height; `label` the text
+    beside each, "" where there is none, both of shape (n,). `source` names the file and, if need be, its layer.
+    """
+
+    title: str
+    source: str
+    geometry: np.ndarray
+    label: np.ndarray
+
+
+@dataclass(frozen=True)
+class Tiles:
+    """A background of the map that is asked for over the network. `attribution` is plain text, not markup."""
+
+    url: str
+    attribution: str
+    max_zoom: int
+
+    @property
+    def host(self) -> str:
+        """Whom the page asks, with the port where one is named.
+
+        >>> Tiles("https://tiles.example.org/{z}/{x}/{y}.png", "nobody", 19).host
+        'tiles.example.org'
+        """
+        return urlsplit(self.url).netloc.lower()
+
+    def say(self) -> str:
+        """Say what the background costs."""
+        return (
+            f"The map loads a background from {self.host}: it needs a network, and whoever runs it sees where the"
+            " asset lies."
+        )
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How latitude and longitude of the route become WGS 84 near its lines, in degrees: a page can do it by itself.
+
+    latitude' = latitude + a + b (latitude - lat0) + c (longitude - lon0), with `latitude` = (a, b, c) and `origin` =
+    (lat0, lon0); longitude likewise. `residual_m` is how far that is off the operation itself at the worst vertex;
+    `accuracy_m` what is known of the operation and of WGS 84. `frame` names what the latitudes are in, `better` a
+    more accurate operation and the file it needs.
+    """
+
+    frame: str
+    operation: str
+    accuracy_m: float
+    origin: tuple[float, float]
+    latitude: tuple[float, float, float]
+    longitude: tuple[float, float, float]
+    residual_m: float
+    better: str = ""
+
+    def applied(self, longitude: np.ndarray, latitude: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return longitude and latitude in WGS 84, degrees, of the same shape."""
+        north, east = latitude - self.origin[0], longitude - self.origin[1]
+        (a, b, c), (d, e, f) = self.latitude, self.longitude
+        return longitude + d + e * north + f * east, latitude + a + b * north + c * east
+
+    def say(self) -> str:
+        """Say what the latitudes are in, and how they become those of a phone."""
+        if self.operation == "none needed":
+            how = f", as a phone shows them; the name covers realisations up to {self.accuracy_m:g} m apart."
+        else:
+            how = f". A phone shows WGS 84: brought over by '{self.operation}', good to {self.accuracy_m:g} m"
+            how += f" ({self.better})." if self.better else "."
+        return f"Latitude and longitude are {self.frame}{how}"
+
+
+@dataclass(frozen=True)
 class AsBuilt:
     """One line (or several) as installed. `tables` maps the name of each table in `asbuilt.tables.ALL` to its frame.
 
     Frames with a geometry hold shapely geometries in the route's CRS in the column `geometry` (None where a
     joint cannot be placed). `statements` are the findings that concern many joints at once; `notes` what was
-    found in the input and used as found.
+    found in the input and used as found. `context` and `tiles` are for the map alone. `wgs84` is None where WGS 84
+    cannot be reached with a known accuracy; `title.wgs84` then says why.
     """
 
     title: Title
@@ -62,3 +140,6 @@ class AsBuilt:
     counts: Counts
     statements: tuple[str, ...]
     notes: tuple[str, ...]
+    context: tuple[Context, ...] = ()
+    tiles: Tiles | None = None
+    wgs84: Shift | None = None

@@ -1,6 +1,7 @@
 """The whole journey, in reading order: read, tell apart, place, judge, tabulate; then hand over."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,12 +20,13 @@ from asbuilt.judge.windows import unknown_requirements
 from asbuilt.outcome import JOINT
 from asbuilt.place.route import placed
 from asbuilt.procedures import Procedure
-from asbuilt.publish import checksums, geopackage, joint_log, readme, webmap
+from asbuilt.publish import checksums, geopackage, gpx, joint_log, readme, webmap
 from asbuilt.read.alignments import Designs, read_alignments
 from asbuilt.read.beside import read_sides
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
 from asbuilt.read.traces import read_traces
+from asbuilt.receivers import reach_wgs84
 from asbuilt.settings import Settings
 from asbuilt.tabulate.counts import count
 from asbuilt.tabulate.info import info_table
@@ -33,6 +35,7 @@ from asbuilt.tabulate.journey import Journey
 from asbuilt.tabulate.lines import alignment_table, gaps_table, marks_table, pipes_table, vertices_table
 from asbuilt.tabulate.moments import as_of, beyond
 from asbuilt.tabulate.positions import positions_table
+from asbuilt.tabulate.reaches import sections_table, strings_table
 from asbuilt.tabulate.runs import runs_table
 
 Step = Callable[[str], None]
@@ -45,7 +48,7 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     designs = read_alignments(settings)
     target = Target(designs.frame, designs.area)
     readings = read(settings, target, step=lambda file: step(f"reading {file}"))
-    sides = read_sides(settings, target)
+    sides = read_sides(settings, target, designs)
     step("placing joints")
     zone = settings.route.timezone or ZoneInfo("UTC")
     lines = lineage(readings.rows, zone)
@@ -110,15 +113,21 @@ def _tabulated(
     records = records_table(journey)
     found = findings_table(journey)
     counts = count(journey, joints=joints, gaps=gaps, records=records)
-    notes = (*journey.designs.notes, *journey.readings.notes, *journey.sides.notes)
+    designs, around, tiles = journey.designs, journey.sides.around, settings.map.background
+    shift, way = reach_wgs84([d.line.xy for d in designs.lines], of=designs.frame, moment=title.as_of)
+    title = replace(title, wgs84=way)
+    notes = (*designs.notes, *journey.readings.notes, *journey.sides.notes)
+    notes = (*notes, *([] if shift else [way]), *([tiles.say()] if tiles else []))
     frames = {
         "joints": joints,
         "positions": positions_table(journey),
         "gaps": gaps,
         "pipes": pipes,
-        "chainage_marks": marks_table(journey.designs, settings),
-        "alignment": alignment_table(journey.designs),
-        "alignment_vertices": vertices_table(journey.designs),
+        "strings": strings_table(journey, settings),
+        "test_sections": sections_table(journey),
+        "chainage_marks": marks_table(designs, settings),
+        "alignment": alignment_table(designs),
+        "alignment_vertices": vertices_table(designs),
         "ties": tables.empty(tables.TIES),
         "window_checks": checks_table(journey, joints),
         "records": records,
@@ -128,7 +137,7 @@ def _tabulated(
     }
     how = {"title": title, "counts": counts, "procedure": procedure, "settings": settings, "said": (*said, *notes)}
     frames["build_info"] = info_table(journey, **how)  # type: ignore[arg-type]
-    return AsBuilt(title, journey.designs.frame.crs.to_wkt(), frames, counts, said, notes)
+    return AsBuilt(title, designs.frame.crs.to_wkt(), frames, counts, said, notes, around.layers, tiles, shift)
 
 
 def publish(as_built: AsBuilt, folder: Path, *, step: Step = lambda _: None) -> None:
@@ -138,6 +147,7 @@ def publish(as_built: AsBuilt, folder: Path, *, step: Step = lambda _: None) -> 
         (geopackage.NAME, geopackage.write_geopackage),
         (joint_log.WORKBOOK_NAME, joint_log.write_workbook),
         (joint_log.CSV_NAME, joint_log.write_csv),
+        *([(gpx.NAME, gpx.write_gpx)] if as_built.wgs84 else []),
         (readme.NAME, readme.write_readme),
     ):
         step(f"writing {name}")

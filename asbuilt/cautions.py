@@ -11,3 +11,6 @@ CAUTIONS = (
     " contract, the qualified procedure and licensed practice govern.",
     "May hold sensitive infrastructure and personal data: keep and share it accordingly.",
 )
+
+# Where one line has room: on a card, in a waypoint.
+IN_SHORT = "Not a utility locate: have it located before digging, and expose the pipe by hand or by vacuum."

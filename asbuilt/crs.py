@@ -9,6 +9,7 @@ transformed: frames are cut down to their two horizontal axes.
 import re
 import warnings
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pyogrio
@@ -193,18 +194,9 @@ def _operation(origin: Frame, target: Frame, area: AreaOfInterest | None) -> tup
 
     Those without a stated accuracy, and ballpark ones, do not count. Raises FrameError where none is left.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # it warns of a missing grid: said below, and in every output
-        group = TransformerGroup(
-            origin.crs,
-            target.crs,
-            always_xy=False,
-            allow_ballpark=False,
-            area_of_interest=area,  # type: ignore[arg-type] # the stub means the same class
-        )
-    known = [t for t in group.transformers if t.accuracy >= 0]
-    used = min(known, key=lambda t: t.accuracy, default=None)
-    lost = [o for o in group.unavailable_operations if used is None or 0 <= o.accuracy < used.accuracy]
+    offered, absent = _offered(origin, target, area)
+    used = min((t for t in offered if t.accuracy >= 0), key=lambda t: t.accuracy, default=None)
+    lost = [o for o in absent if used is None or 0 <= o.accuracy < used.accuracy]
     grids = [grid.short_name for o in lost[:1] for grid in o.grids if not grid.available]
     needs = f"'{lost[0].name}' ({lost[0].accuracy:g} m) needs the grid file {' and '.join(grids)}" if grids else ""
     if used is None:
@@ -215,6 +207,23 @@ def _operation(origin: Frame, target: Frame, area: AreaOfInterest | None) -> tup
         )
         raise FrameError(Problem(f"{origin.label} to {target.label}", what, do))
     return used, needs
+
+
+def _offered(origin: Frame, target: Frame, area: AreaOfInterest | None) -> tuple[list[pyproj.Transformer], list[Any]]:
+    """Return the operations that are at hand, and those that want a file."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # it warns of a missing grid: said, and in every output
+        try:
+            group = TransformerGroup(
+                origin.crs,
+                target.crs,
+                always_xy=False,
+                allow_ballpark=False,
+                area_of_interest=area,  # type: ignore[arg-type] # the stub means the same class
+            )
+        except IndexError:  # of the library itself, where there is none at all (pyproj 3.7.2: PZ-90.02 to WGS 84)
+            return [], []
+    return group.transformers, group.unavailable_operations
 
 
 def area_of(longitude: np.ndarray, latitude: np.ndarray) -> AreaOfInterest:

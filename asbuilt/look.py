@@ -16,6 +16,9 @@ NO_WINDOW = "no window"
 # From worst to best: a joint takes the first that any of its required checks has.
 WORST_FIRST = (OUT_OF_WINDOW, NOT_RECORDED, CANNOT_TELL, IN_WINDOW, NO_WINDOW)
 
+# As counts are said; the first four always, also where there is none.
+IN_ORDER = (IN_WINDOW, OUT_OF_WINDOW, CANNOT_TELL, NOT_RECORDED, NO_WINDOW)
+
 
 @dataclass(frozen=True)
 class Look:

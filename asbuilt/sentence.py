@@ -3,10 +3,8 @@
 from collections.abc import Sequence
 
 from asbuilt.as_built import AsBuilt, Counts
-from asbuilt.look import CANNOT_TELL, IN_WINDOW, NO_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
+from asbuilt.look import IN_ORDER, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.quantities import LengthUnit
-
-_ORDER = (IN_WINDOW, OUT_OF_WINDOW, CANNOT_TELL, NOT_RECORDED, NO_WINDOW)
 
 
 def several(count: int, one: str, many: str = "") -> str:
@@ -64,7 +62,7 @@ def _fusion(as_built: AsBuilt) -> str:
 
 def _verdicts(what: str, verdicts: object) -> str:
     found = dict(verdicts)  # type: ignore[call-overload]
-    shown = [f"{found[word]:,} {word}" for word in _ORDER if found.get(word) or word in (IN_WINDOW, OUT_OF_WINDOW)]
+    shown = [f"{found[word]:,} {word}" for word in IN_ORDER if found.get(word) or word in (IN_WINDOW, OUT_OF_WINDOW)]
     return f"{what}: {', '.join(shown)}."
 
 

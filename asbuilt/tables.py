@@ -355,6 +355,54 @@ TIES = Table(
     geometry="LineString",
 )
 
+STRINGS = Table(
+    "strings",
+    "One row for each string that joints name or route.toml declares: the reach that it lies in. A string that cannot"
+    " be placed has no line.",
+    (
+        _text("string", "String", "name, as joints or route.toml have it"),
+        _text("line", "Line", "name of the alignment it lies on; empty: not known"),
+        _real("from_chainage_m", "From chainage", "where the reach begins", "m"),
+        _real("to_chainage_m", "To chainage", "where it ends", "m"),
+        _text("from_station", "From station", "as a person reads it"),
+        _text("to_station", "To station", "as a person reads it"),
+        _real("length_m", "Length", "along the line, of the reach: not a measured length of pipe", "m"),
+        _text(
+            "extent_from",
+            "Extent from",
+            "what says so: route.toml (from and to), tie-ins, or joints (the outermost placed ones)",
+        ),
+        _text("method", "Method", "as route.toml states it: pulled in, strung beside trench, in trench or bore"),
+        _count("joints_n", "Joints", "in line that were recorded with this string"),
+        _count("placed_n", "Placed", "of these, how many have a place"),
+        _text("tie_in_back", "Tie-in back", "joint that closes the back end, as route.toml states it"),
+        _text("tie_in_ahead", "Tie-in ahead", "joint that closes the ahead end, as route.toml states it"),
+        _text("reasons", "Reasons", "what a reader has to know, in sentences"),
+    ),
+    geometry="LineString",
+)
+
+TEST_SECTIONS = Table(
+    "test_sections",
+    "Reaches that were tested, as recorded: the result is the record's own word, and nothing here judges it.",
+    (
+        _text("section", "Section", "name, as recorded"),
+        _text("line", "Line", "name of the alignment"),
+        _real("from_chainage_m", "From chainage", "where the section begins", "m"),
+        _real("to_chainage_m", "To chainage", "where it ends", "m"),
+        _text("from_station", "From station", "as a person reads it"),
+        _text("to_station", "To station", "as a person reads it"),
+        _real("length_m", "Length", "along the line", "m"),
+        _text("tested_on", "Tested on", "day of the test, ISO 8601; empty: none is stated"),
+        _text("result", "Result", "as recorded; empty: none is stated"),
+        _text("reference", "Reference", "document, as recorded"),
+        _text("source_file", "Source file", "path within the route folder"),
+        _text("source_sheet", "Source sheet", "sheet or layer; empty where the file has one table"),
+        _count("source_row", "Source row", "row as a spreadsheet numbers it, or number of the feature"),
+    ),
+    geometry="LineString",
+)
+
 FINDINGS = Table(
     "findings",
     "What a group of joints shares and somebody has to look at: said once, never applied by the tool itself.",
@@ -418,6 +466,8 @@ ALL = (
     POSITIONS,
     GAPS,
     PIPES,
+    STRINGS,
+    TEST_SECTIONS,
     CHAINAGE_MARKS,
     ALIGNMENT,
     ALIGNMENT_VERTICES,

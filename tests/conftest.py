@@ -3,8 +3,10 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from playwright.sync_api import sync_playwright
 
 from asbuilt import build, cli, settings
+from tests.map_pages import ARGUMENTS, Opener, chromium_or_stop
 
 ROOT = Path(__file__).parents[1]
 SALTREACH = ROOT / "sample_routes" / "saltreach"
@@ -25,3 +27,21 @@ def handover(tmp_path_factory):
     result = CliRunner().invoke(cli.main, ["build", str(SALTREACH), "-o", str(out)])
     assert result.exit_code == 0, result.output
     return out
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Chromium, started once."""
+    path = chromium_or_stop()
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def opened(browser, tmp_path):
+    """A function that opens the map of a record; when the test ends, nothing must have been asked for."""
+    opener = Opener(browser, tmp_path)
+    yield opener
+    opener.close()

@@ -90,7 +90,10 @@ def test_every_room_of_the_list_exists():
         (r"\bTransformer\b|\.to_crs\(", {"crs"}),
         (r"^import folium|^from folium", {"publish.webmap"}),
         (r"^import pint|^from pint", {"quantities"}),
-        (r"^import pyogrio|^from pyogrio", {"crs", "read.sheets", "read.polylines", "publish.geopackage"}),
+        (
+            r"^import pyogrio|^from pyogrio",
+            {"crs", "read.sheets", "read.polylines", "read.context", "publish.geopackage"},
+        ),
         (r"^import xlsxwriter|^from xlsxwriter", {"publish.joint_log"}),
     ],
 )

@@ -164,7 +164,7 @@ def test_golden_tables(saltreach):
 def test_the_script_makes_the_same_files_again(tmp_path, monkeypatch):
     copy = tmp_path / "sample_routes" / "saltreach"
     shutil.copytree(
-        SALTREACH, copy, ignore=shutil.ignore_patterns("records", "design", "truth", "__pycache__", "*.csv")
+        SALTREACH, copy, ignore=shutil.ignore_patterns("records", "design", "context", "truth", "__pycache__", "*.csv")
     )
     monkeypatch.syspath_prepend(str(copy))
     runpy.run_path(str(copy / "make.py"), run_name="__main__")
@@ -181,6 +181,11 @@ def test_the_script_makes_the_same_files_again(tmp_path, monkeypatch):
         assert filecmp.cmp(copy / name, SALTREACH / name, shallow=False), name
     theirs, ours = (pyogrio.read_dataframe(p / "design" / "centreline.gpkg") for p in (copy, SALTREACH))
     assert theirs.geometry.geom_equals_exact(ours.geometry, 1e-9).all()
+    for layer in ("roads", "water"):
+        theirs, ours = (
+            pyogrio.read_dataframe(p / "context" / "surroundings.gpkg", layer=layer) for p in (copy, SALTREACH)
+        )
+        assert theirs.geometry.geom_equals_exact(ours.geometry, 1e-9).all()
     for sheet in ("First half", "Second half"):
         theirs, ours = (
             pd.read_excel(p / "records/crew_b.xlsx", sheet_name=sheet, header=None, engine="calamine")

@@ -54,7 +54,7 @@ def strings(rows: pd.DataFrame, specs: Sequence[StringSpec], *, at_m: np.ndarray
     for spec in specs:
         fused = _members(rows, spec)
         if not len(fused):
-            unclear.append(_why_empty(rows, spec))
+            unclear += _why_empty(rows, spec)
             continue
         name[fused] = spec.string
         moved[fused] = spec.method in _MOVED
@@ -130,12 +130,15 @@ def _doubts(rows: pd.DataFrame, spec: StringSpec, fused: np.ndarray, pipes: Stri
             yield f"{who}: its {word} lies beyond the ends of the line, so the string stays unplaced."
 
 
-def _why_empty(rows: pd.DataFrame, spec: StringSpec) -> str:
+def _why_empty(rows: pd.DataFrame, spec: StringSpec) -> list[str]:
+    """Say why nothing belongs to a string. A bore whose ends are stated needs no joint of its own: it is a reach."""
+    if spec.method == "bore" and not spec.joints and spec.from_m is not None and spec.to_m is not None:
+        return []
     first, last = (_row_of(rows, joint) for joint in spec.joints or ("", ""))
     if first is not None and last is not None:
         why = f"{spec.joints[1]} was not fused after {spec.joints[0]} by the same machine"  # type: ignore[index]
-        return f"string {spec.string}: {why}: give its first and last joint in the order they were fused."
-    return f"string {spec.string}: no record belongs to it by its string column or [[string]] joints."
+        return [f"string {spec.string}: {why}: give its first and last joint in the order they were fused."]
+    return [f"string {spec.string}: no record belongs to it by its string column or [[string]] joints."]
 
 
 def _closed(rows: pd.DataFrame, spec: StringSpec, along: np.ndarray, at_m: np.ndarray) -> tuple[np.ndarray, list[str]]:

@@ -1,68 +1,81 @@
-"""The record as the page of the map carries it: columns, each told once, small enough to travel in one file.
+"""The record as the page of the map carries it: one document of the shape that `asbuilt.map_tables` states."""
 
-A column is a list of values; or `{"words": [...], "at": [...]}` where few values repeat (-1: nothing); or absent
-where nothing was recorded. Nothing is `null`: NaN, NA and empty text are the same nothing here.
-"""
-
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import shapely
 
-from asbuilt import look
-from asbuilt.as_built import AsBuilt
+from asbuilt import look, map_tables
+from asbuilt.as_built import AsBuilt, Context
+from asbuilt.cautions import IN_SHORT
 from asbuilt.crs import geographic
-from asbuilt.tables import FUSION_VALUES, JOINTS, Column
+from asbuilt.map_tables import CHECKS, GAPS, JOINTS, LIMITS, MARKS, OPINIONS
+from asbuilt.publish.map_columns import packed
+from asbuilt.tables import FUSION_VALUES, Column, Table
 
-Plain = list[Any] | dict[str, list[Any]]
-
-# Decimals that are kept. Metres to the millimetre, degrees to the centimetre; what a limit is compared with is
-# kept finer than it is shown, so that no rounding can move it across its limit.
-_DECIMALS: Mapping[str, int] = {"latitude": 7, "longitude": 7, "value": 9, "low": 9, "high": 9}
-_METRES, _RECORDED = 3, 6
-
-_JOINT_FIELDS = tuple(column for column in JOINTS.columns if column.name != "fused_at")  # fused_local says it too
-_POSITION_COLUMNS = ("method", "line", "station", "offset_m", "radius95_m", "probability", "source")
-_GAP_COLUMNS = (
-    "gap_id", "line", "from_chainage_m", "to_chainage_m", "from_station", "to_station", "length_m", "from_joint",
-    "to_joint", "missing_records", "missing_low", "missing_high", "unplaced_here", "kind", "evidence", "decision",
-)  # fmt: skip
-_MARK_COLUMNS = ("line", "chainage_m", "station", "rank")
-_LIMIT_COLUMNS = ("check", "low", "high", "unit", "required", "source", "status")
-_FINDING_COLUMNS = ("kind", "joints_n", "statement")
-_SET_ASIDE_COLUMNS = ("source_file", "sheet", "source_row", "reason")
+# Two opinions say nothing that the joint does not say: what was adjusted is the joint, and a fix is drawn itself.
+_SAID_BY_THE_JOINT = ("fix", "projection", "adjusted")
 
 
 def map_data(as_built: AsBuilt) -> dict[str, Any]:
-    """Return the record as plain lists and dicts for JSON. Positions are latitude and longitude, degrees."""
+    """Return the document as plain lists and dicts for JSON. Positions are latitude and longitude, degrees, in the
+    base frame of the route's CRS."""
     tables, wkt = as_built.tables, as_built.crs_wkt
-    joints, records = tables["joints"], tables["records"]
-    return {
-        "joints": _table(joints, (column.name for column in _JOINT_FIELDS)),
-        "positions": _of_joints(_of_a_joint(tables["positions"]), joints, _POSITION_COLUMNS, points_in=wkt),
-        "checks": _checks(tables["window_checks"], joints),
-        "gaps": _table(tables["gaps"], _GAP_COLUMNS) | {"paths": _paths(tables["gaps"], wkt)},
-        "marks": _table(_with_points(tables["chainage_marks"], wkt), (*_MARK_COLUMNS, "latitude", "longitude")),
+    joints, records, checks = tables["joints"], tables["records"], _with_limits(tables["window_checks"])
+    opinions = tables["positions"][tables["positions"]["joint_id"] != ""]  # a shot of no joint: in the GeoPackage
+    document = {
+        "joints": _table(_joints(joints, opinions, checks, wkt), JOINTS),
+        "opinions": _of_joints(opinions[~opinions["method"].isin(_SAID_BY_THE_JOINT)], joints, OPINIONS, crs_wkt=wkt),
+        "checks": _of_joints(checks, joints, CHECKS),
+        "limits": _table(checks[~checks["limit"].duplicated()], LIMITS),
+        "gaps": _table(tables["gaps"], GAPS),
+        "gap_paths": _paths(tables["gaps"], wkt),
+        "marks": _table(_with_points(tables["chainage_marks"], wkt), MARKS),
         "lines": _lines(tables["alignment"], tables["alignment_vertices"], wkt),
-        "findings": _table(tables["findings"], _FINDING_COLUMNS),
-        "set_aside": _table(records[records["outstanding"].astype(bool)], _SET_ASIDE_COLUMNS),
-        "title": {
-            "crs": as_built.title.crs,
-            "base_crs": as_built.title.base_crs,
-            "station_length": as_built.title.station_length,
-            "length_unit": {"name": as_built.title.length_unit.name, "metres": as_built.title.length_unit.metres},
-        },
+        **{name: _table(tables[name], map_tables.TABLES[name]) for name in ("strings", "test_sections", "findings")},
+        "set_aside": _table(records[records["outstanding"].astype(bool)], map_tables.SET_ASIDE),
+        "title": _title(as_built),
+        "shift": _shift(as_built),
+        "context": [_context(layer, wkt) for layer in as_built.context],
         "look": _look(),
-        "fields": [{"column": c.name, "kind": c.kind, "title": c.title, "unit": c.unit} for c in _JOINT_FIELDS],
         "quantities": {_quantity(c): c.name for c in FUSION_VALUES},
+        "fields": [{"column": c.name, "kind": c.kind, "title": c.title, "unit": c.unit} for c in JOINTS.columns],
     }
+    return dict(map_tables.checked(document))
+
+
+def _title(as_built: AsBuilt) -> dict[str, Any]:
+    title = as_built.title
+    return {
+        "name": title.name,
+        "revision": title.revision,
+        "crs": title.crs,
+        "base_crs": title.base_crs,
+        "station_length": title.station_length,
+        "length_unit": {"name": title.length_unit.name, "metres": title.length_unit.metres},
+        "wgs84": title.wgs84,
+        "caution": IN_SHORT,
+        "tiles": {"url": as_built.tiles.url, "max_zoom": as_built.tiles.max_zoom} if as_built.tiles else None,
+    }
+
+
+def _shift(as_built: AsBuilt) -> dict[str, Any] | None:
+    shift = as_built.wgs84
+    return {"origin": shift.origin, "latitude": shift.latitude, "longitude": shift.longitude} if shift else None
 
 
 def _look() -> dict[str, Any]:
     fusion = {v: {"fill": k.fill, "line": k.line, "shape": k.shape} for v, k in look.FUSION.items()}
-    return {"fusion": fusion, "worst_first": look.WORST_FIRST, "line": look.LINE, "gap": look.GAP}
+    return {
+        "fusion": fusion,
+        "worst_first": look.WORST_FIRST,
+        "in_order": look.IN_ORDER,
+        "always": look.IN_ORDER[:4],
+        "line": look.LINE,
+        "gap": look.GAP,
+    }
 
 
 def _quantity(column: Column) -> str:
@@ -70,72 +83,61 @@ def _quantity(column: Column) -> str:
     return column.name.rsplit("_", 1)[0] if column.unit else column.name
 
 
-def _table(frame: pd.DataFrame, names: Iterable[str]) -> dict[str, Any]:
-    columns = {name: _column(frame[name]) for name in names}
+def _table(frame: pd.DataFrame, table: Table) -> dict[str, Any]:
+    columns = {name: packed(frame[name]) for name in table.names}
     return {"rows": len(frame), "columns": {n: c for n, c in columns.items() if c is not None}}
 
 
-def _column(values: pd.Series) -> Plain | None:
-    """Return one column, or None where nothing is in it."""
-    codes, words = pd.factorize(_plain(values))
-    if (codes < 0).all():
-        return None
-    told = [_number(word) for word in words]
-    if 4 * len(told) < len(codes):
-        return {"words": told, "at": codes.tolist()}
-    return [told[code] if code >= 0 else None for code in codes]
+# ---- joints ----------------------------------------------------------------------------------------------------------
 
 
-def _plain(values: pd.Series) -> pd.Series:
-    """Return Python values, with None for every kind of nothing."""
-    if values.dtype.kind == "f":
-        default = _METRES if str(values.name).endswith("_m") or values.name in {"easting", "northing"} else _RECORDED
-        values = values.where(np.isfinite(values)).round(_DECIMALS.get(str(values.name), default))
-    if isinstance(values.dtype, pd.DatetimeTZDtype):
-        values = values.dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    plain = values.astype(object).where(values.notna(), None)
-    return plain.where(np.array([not isinstance(v, str) or bool(v.strip()) for v in plain], dtype=bool), None)
+def _joints(joints: pd.DataFrame, opinions: pd.DataFrame, checks: pd.DataFrame, crs_wkt: str) -> pd.DataFrame:
+    """Return the joints with their own fix and their time, and without what a check says already."""
+    out = joints.assign(**_times(joints["fused_local"]), **_fixes(joints, opinions, crs_wkt))
+    out["joint"] = out["joint"].where(out["joint"] != out["joint_id"], "")
+    judged = checks.loc[checks["value"].notna(), ["joint_id", "check"]].assign(said=True)
+    said = judged.drop_duplicates().pivot(index="joint_id", columns="check", values="said")
+    for column in FUSION_VALUES:
+        if (check := _quantity(column)) in said:
+            out[column.name] = out[column.name].mask(joints["joint_id"].map(said[check]).notna().to_numpy())
+    return out
 
 
-def _number(value: Any) -> Any:
-    """Return a whole float as an integer: JSON has one kind of number, and it is shorter.
+def _times(local: pd.Series) -> dict[str, Any]:
+    """Return the minute on the clock of the route and the zone of that clock; nothing where the time is not known."""
+    clock = pd.to_datetime(local.str.slice(0, 16).where(local != ""), format="%Y-%m-%dT%H:%M")
+    minute = (clock - pd.Timestamp(0)) // pd.Timedelta(minutes=1)
+    return {"fused_minute": minute.astype("Int64"), "fused_zone": local.str.extract(r"([+-]\d\d:?\d\d|Z)$")[0]}
 
-    >>> _number(630.0), _number(11.5), _number("630.0"), _number(True)
-    (630, 11.5, '630.0', True)
-    """
-    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+def _fixes(joints: pd.DataFrame, opinions: pd.DataFrame, crs_wkt: str) -> dict[str, np.ndarray]:
+    fixes = _with_points(opinions[opinions["method"] == "fix"].drop_duplicates("joint_id"), crs_wkt)
+    of = fixes.set_index("joint_id")[["latitude", "longitude", "radius95_m"]].reindex(joints["joint_id"])
+    return {f"fix_{name}": of[name].to_numpy(float) for name in of}
+
+
+def _with_limits(checks: pd.DataFrame) -> pd.DataFrame:
+    """Number the limits: many joints share the same few, which are told once."""
+    return checks.assign(limit=checks.groupby(list(LIMITS.names), dropna=False, sort=False, observed=True).ngroup())
+
+
+def _of_joints(frame: pd.DataFrame, joints: pd.DataFrame, table: Table, crs_wkt: str = "") -> dict[str, Any]:
+    """Return rows that belong to joints, in the order of `joints`, and how many each joint has."""
+    placed = _with_points(frame, crs_wkt) if crs_wkt else frame
+    at = pd.Index(joints["joint_id"]).get_indexer(placed["joint_id"])
+    if (at < 0).any():
+        strangers = sorted(set(placed.loc[at < 0, "joint_id"]))
+        raise KeyError(f"rows of joints that the table of joints does not have: {strangers[:5]}")
+    told = _table(placed.iloc[np.argsort(at, kind="stable")], table)
+    return told | {"counts": np.bincount(at, minlength=len(joints)).tolist()}
+
+
+# ---- lines -----------------------------------------------------------------------------------------------------------
 
 
 def _with_points(frame: pd.DataFrame, crs_wkt: str) -> pd.DataFrame:
     points = geographic(frame["geometry"].to_numpy(dtype=object), crs_wkt)
     return frame.assign(longitude=shapely.get_x(points), latitude=shapely.get_y(points))
-
-
-def _of_a_joint(positions: pd.DataFrame) -> pd.DataFrame:
-    """Leave out shots that name no joint: the GeoPackage has them, a card of a joint has no room for them."""
-    return positions[positions["joint_id"] != ""]
-
-
-def _of_joints(frame: pd.DataFrame, joints: pd.DataFrame, names: tuple[str, ...], *, points_in: str) -> dict[str, Any]:
-    """Return rows that belong to joints, in the order of `joints`, and how many each joint has."""
-    placed = _with_points(frame, points_in) if points_in else frame
-    at = pd.Index(joints["joint_id"]).get_indexer(placed["joint_id"])
-    if (at < 0).any():
-        strangers = sorted(set(placed.loc[at < 0, "joint_id"]))
-        raise KeyError(f"rows of joints that the table of joints does not have: {strangers[:5]}")
-    told = _table(
-        placed.iloc[np.argsort(at, kind="stable")], (*names, *(("latitude", "longitude") if points_in else ()))
-    )
-    counts = pd.Series(np.bincount(at, minlength=len(joints)), name="counts")
-    return told | {"counts": _column(counts) or []}
-
-
-def _checks(checks: pd.DataFrame, joints: pd.DataFrame) -> dict[str, Any]:
-    """Return the checks with their limits told once: many joints share the same few."""
-    limits = checks[list(_LIMIT_COLUMNS)]
-    which = limits.groupby(list(_LIMIT_COLUMNS), dropna=False, sort=False, observed=True).ngroup()
-    told = _of_joints(checks.assign(limit=which), joints, ("limit", "value", "verdict", "cause"), points_in="")
-    return told | {"limits": _table(limits[~which.duplicated()], _LIMIT_COLUMNS)}
 
 
 def _paths(frame: pd.DataFrame, crs_wkt: str) -> list[list[float]]:
@@ -146,8 +148,29 @@ def _paths(frame: pd.DataFrame, crs_wkt: str) -> list[list[float]]:
 
 def _lines(alignment: pd.DataFrame, vertices: pd.DataFrame, crs_wkt: str) -> list[dict[str, Any]]:
     paths = _paths(alignment, crs_wkt)
-    at = {line: found["chainage_m"].round(3).tolist() for line, found in vertices.groupby("line")}
+    at: Mapping[str, list[float]] = {
+        str(line): found["chainage_m"].round(3).tolist() for line, found in vertices.groupby("line")
+    }
     return [
         {"line": line, "path": path, "chainage_m": at[line]}
         for line, path in zip(alignment["line"], paths, strict=True)
     ]
+
+
+# ---- what lies behind ------------------------------------------------------------------------------------------------
+
+_KINDS = {"Point": "point", "LineString": "line", "LinearRing": "line", "Polygon": "area"}
+
+
+def _context(layer: Context, crs_wkt: str) -> dict[str, Any]:
+    shapes = [
+        {"kind": _KINDS[shape.geom_type], "label": label, "paths": _outlines(shape)}
+        for shape, label in zip(geographic(layer.geometry, crs_wkt), layer.label, strict=True)
+    ]
+    return {"title": layer.title, "shapes": shapes}
+
+
+def _outlines(shape: Any) -> list[list[float]]:
+    """Return the paths of one shape to a decimetre: what lies behind is there to be recognised, not measured."""
+    parts = [shape.exterior, *shape.interiors] if shape.geom_type == "Polygon" else [shape]
+    return [shapely.get_coordinates(part)[:, ::-1].round(6).ravel().tolist() for part in parts]

@@ -4,8 +4,11 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from asbuilt.read.alignments import Designs
+from asbuilt.read.context import Surroundings, read_context
 from asbuilt.read.people import Listing, read_machines, read_people
 from asbuilt.read.positions import Target
+from asbuilt.read.sections import Sections, read_sections
 from asbuilt.read.sides import Survey, Tally, read_survey, read_tally
 from asbuilt.settings import Settings
 
@@ -18,6 +21,8 @@ class Sides:
     survey: Survey
     people: Listing
     machines: Listing
+    sections: Sections
+    around: Surroundings
 
     @property
     def pipe_length_m(self) -> pd.Series:
@@ -35,12 +40,15 @@ class Sides:
     @property
     def notes(self) -> tuple[str, ...]:
         """What was found in the files and used as found, and each row that was left out, with its reason."""
-        left_out = pd.concat([self.tally.set_aside, self.survey.set_aside])
+        left_out = pd.concat([self.tally.set_aside, self.survey.set_aside, self.sections.set_aside])
         rows = left_out[["source_file", "source_row", "reason"]].itertuples(index=False)
         said = [f"{file} row {row}: left out, {why}" for file, row, why in rows]
-        return (*self.tally.notes, *self.survey.notes, *said, *self.people.told, *self.machines.told)
+        notes = (*self.tally.notes, *self.survey.notes, *self.sections.notes)
+        return (*notes, *said, *self.people.told, *self.machines.told, *self.around.notes)
 
 
-def read_sides(settings: Settings, target: Target) -> Sides:
+def read_sides(settings: Settings, target: Target, designs: Designs) -> Sides:
     """Read the side files. Raises InputError with the problems of all files of a kind."""
-    return Sides(read_tally(settings), read_survey(settings, target), read_people(settings), read_machines(settings))
+    lists = (read_people(settings), read_machines(settings))
+    of_lines = (read_sections(settings, designs), read_context(settings, designs))
+    return Sides(read_tally(settings), read_survey(settings, target), *lists, *of_lines)

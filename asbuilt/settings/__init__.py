@@ -1,5 +1,6 @@
 """What `route.toml` asks for, checked whole and frozen."""
 
+from asbuilt.settings.context import ContextSource, MapOptions
 from asbuilt.settings.eye import VisualWords, plain
 from asbuilt.settings.load import load
 from asbuilt.settings.model import AlignmentSource, Placing, Settings, StringSpec
@@ -11,9 +12,11 @@ __all__ = [
     "SERIAL",
     "AlignmentSource",
     "ColumnSpec",
+    "ContextSource",
     "Corrections",
     "Limit",
     "MachinesSource",
+    "MapOptions",
     "PeopleSource",
     "Placing",
     "RecordSource",

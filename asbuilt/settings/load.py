@@ -13,10 +13,10 @@ from asbuilt import procedures
 from asbuilt.errors import NotBuiltError, Problem, SettingsError
 from asbuilt.settings.model import Settings
 from asbuilt.settings.parts import as_path, is_inside, matching
-from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource
+from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource, TestsSource
 from asbuilt.settings.traces import TraceSource
 
-SIDE_FILES = ("features", "tests", "decisions", "plan", "found")  # not read yet
+SIDE_FILES = ("features", "decisions", "plan", "found")  # not read yet
 
 
 def load(folder: Path) -> Settings:
@@ -134,7 +134,7 @@ def _sources(asked: dict[str, Any]) -> Iterator[tuple[str, type[RecordSource], d
     """Yield each table that names files of rows: how its keys are called, its kind, and what stands in it."""
     for number, table in enumerate(_tables(asked, "records"), start=1):
         yield f"records no. {number}, ", RecordSource, table
-    for kind in (TallySource, SurveySource, PeopleSource, MachinesSource, TraceSource):
+    for kind in (TallySource, SurveySource, PeopleSource, MachinesSource, TestsSource, TraceSource):
         if isinstance(table := asked.get(kind.table, {}), dict):
             yield f"{kind.table}.", kind, {"files": list(kind.model_fields["files"].default), **table}
 
@@ -153,10 +153,11 @@ def _absent(asked: dict[str, Any], folder: Path) -> Iterator[Problem]:
                 if other != name:
                     what = f"{other.rstrip('., ')} reads {path.relative_to(folder).as_posix()}, too"
                     yield Problem(f"route.toml: {name}files", what, "name each file in one source")
-    for number, table in enumerate(_tables(asked, "alignment"), start=1):
+    single = [(name, *row) for name in ("alignment", "context") for row in enumerate(_tables(asked, name), start=1)]
+    for name, number, table in single:
         file: Any = table.get("file")
         if is_inside(file) and not (folder / as_path(file)).is_file():
-            yield _no_file(f"alignment no. {number}, file", file)
+            yield _no_file(f"{name} no. {number}, file", file)
     trace = asked.get(TraceSource.table)
     curves: Any = trace.get("folder") if isinstance(trace, dict) else None
     if is_inside(curves) and not (folder / as_path(curves)).is_dir():
@@ -197,7 +198,7 @@ def _problem(error: Any) -> Problem:
         do = _nearest(str(error["loc"][-1]), known) or f"known here: {', '.join(known)}"
         return Problem(key, "this key is not known", do)
     allowed = _ALLOWED.get(error["type"], error["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
-    if error["loc"] in (("records",), ("alignment",), ("string",)) and error["type"] != "value_error":
+    if error["loc"] in (("records",), ("alignment",), ("string",), ("context",)) and error["type"] != "value_error":
         allowed = f"a list of tables, each headed [[{error['loc'][0]}]]"
     return Problem(key, f"found {_found(error['input'])}", f"allowed: {allowed}")
 

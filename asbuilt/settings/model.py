@@ -7,6 +7,7 @@ from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_v
 
 from asbuilt.fields import is_quantity
 from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError
+from asbuilt.settings.context import ContextSources, MapOptions
 from asbuilt.settings.eye import VisualWords
 from asbuilt.settings.parts import (
     Crs,
@@ -22,7 +23,7 @@ from asbuilt.settings.parts import (
     YesNo,
     Zone,
 )
-from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource
+from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource, TestsSource
 from asbuilt.settings.traces import TraceSource
 from asbuilt.stationing import ChainageEquation, Stationing
 
@@ -224,7 +225,10 @@ class Settings(Part):
     survey: SurveySource = SurveySource()
     people: PeopleSource = PeopleSource()
     machines: MachinesSource = MachinesSource()
+    tests: TestsSource = TestsSource()
     trace: TraceSource = TraceSource()
+    context: ContextSources = ()
+    map: MapOptions = MapOptions()
     folder: Path = Path()
 
     @field_validator("alignment")

@@ -67,6 +67,21 @@ MACHINES: Mapping[str, Field] = {
     "valid_to": Field("valid_to", "time", "valid_to", "", (
         *_VALID_TO, "calibration due", "next calibration", "calibrated until", "due", "due date")),
 }  # fmt: skip
+_ENDS = ("{} chainage", "{} station", "{} ch", "{} sta", "chainage {}", "station {}")
+TESTS: Mapping[str, Field] = {
+    "section": Field("section", "text", "section", "", (
+        "test section", "section no", "section number", "section id", "section name")),
+    "line": FIELDS["line"],
+    "from": Field("from", "number", "from_chainage_m", "m", (
+        *(end.format("from") for end in _ENDS), *(end.format("start") for end in _ENDS), "start")),
+    "to": Field("to", "number", "to_chainage_m", "m", (
+        *(end.format("to") for end in _ENDS), *(end.format("end") for end in _ENDS), "end")),
+    "date": Field("date", "time", "tested_on", "", (
+        "tested", "tested on", "test date", "date tested", "date of test")),
+    "result": Field("result", "text", "result", "", ("test result", "outcome", "status")),
+    "reference": Field("reference", "text", "reference", "", (
+        "ref", "test reference", "report", "report no", "test report", "certificate", "certificate no", "document")),
+}  # fmt: skip
 
 
 def _column(value: Any) -> Any:
@@ -208,3 +223,14 @@ class MachinesSource(_ListSource):
     fields = MACHINES
     named_by = "machine"
     files: tuple[InsidePath, ...] = Key(default=("machines.csv",), min_length=1)
+
+
+class TestsSource(RecordSource):
+    """[tests]: where the line was tested, and with what result. `from` and `to` are chainages or station labels."""
+
+    table = "tests"
+    fields = TESTS
+    named_by = "section"
+    must_be_named = False
+    idle = _NO_PLACE
+    files: tuple[InsidePath, ...] = Key(default=("tests.csv",), min_length=1)

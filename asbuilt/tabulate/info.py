@@ -59,8 +59,9 @@ def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, st
     folder = settings.folder
     asked = {path for source in settings.records for pattern in source.files for path in matching(folder, pattern)}
     files = {"route.toml", settings.window.procedure, *(d.source.file for d in journey.designs.lines)}
+    files |= {layer.file for layer in settings.context}
     files |= {path.relative_to(folder).as_posix() for path in asked} | set(journey.rows["source_file"])
-    lists = (settings.tally, settings.survey, settings.people, settings.machines)
+    lists = (settings.tally, settings.survey, settings.people, settings.machines, settings.tests)
     named = {path for side in lists for pattern in side.files for path in matching(folder, pattern)}
     files |= {path.relative_to(folder).as_posix() for path in named} | {c.file for c in journey.curves.values()}
     beside = {
@@ -74,8 +75,9 @@ def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, st
     frame = journey.designs.frame
     yield "frame", "working", frame.label
     yield "frame", "latitude and longitude", frame.base.label
+    sides = journey.sides
     for crossing in dict.fromkeys(
-        (*journey.designs.crossings, *journey.readings.crossings, *journey.sides.survey.crossings)
+        (*journey.designs.crossings, *journey.readings.crossings, *sides.survey.crossings, *sides.around.crossings)
     ):
         accuracy = f"accuracy {crossing.accuracy_m:g} m by the EPSG register"
         accuracy += f"; {crossing.better}" if crossing.better else ""

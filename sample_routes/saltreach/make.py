@@ -2,9 +2,9 @@
 
     python sample_routes/saltreach/make.py
 
-writes design/, records/, truth/, people.csv and machines.csv beside this file. Every random number comes from a seed,
-so that the same versions of the libraries write the same bytes each time. Nothing here is real: neither the place nor
-the main, the crews or any record. The coordinates lie in the open sea.
+writes design/, context/, records/, truth/, people.csv, machines.csv and tests.csv beside this file. Every random
+number comes from a seed, so that the same versions of the libraries write the same bytes each time. Nothing here is
+real: neither the place nor the main, the crews or any record. The coordinates lie in the open sea.
 
 making/laying.py lays pipes along a centreline, making/fusing.py lets three crews fuse them, making/faults.py says
 what went wrong, making/sheets.py writes down what the crews wrote down, and making/curves.py what a logger would.
@@ -20,18 +20,20 @@ from making.faults import RECORD_IS_RIGHT, faults, missing
 from making.fusing import all_fusions, as_recorded, with_fixes, with_times, with_values
 from making.laying import centreline, real_joints
 from making.sheets import write_crew_a, write_crew_b, write_crew_c, write_curves, write_lists
+from making.surroundings import write_context
 
 HERE = Path(__file__).parent
 
 
 def main() -> None:
     """Write the whole folder."""
-    for folder in ("design", "records", "truth"):
+    for folder in ("context", "design", "records", "truth"):
         (HERE / folder).mkdir(exist_ok=True)
     line = centreline()
     real = real_joints(line)
     made = with_values(with_fixes(with_times(all_fusions(real, line))))
     write_centreline(line)
+    write_context(line, HERE / "context" / "surroundings.gpkg")
     write_records(as_recorded(made))
     write_truth(real, faults(made))
 

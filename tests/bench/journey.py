@@ -183,7 +183,7 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
     xy = rows[["easting", "northing"]].to_numpy(float)
     whole, points = shapely.linestrings(line.xy), shapely.points(xy)
     told = rows.join(lineage(rows, route.route.timezone).rows)
-    sides = read_sides(route, target)
+    sides = read_sides(route, target, designs)
     located, _, _ = placed(told, designs, sides, settings=route)
     known = told.assign(surveyed=False)
     laying = Laying(Reach(100.0, 2.0), Sticks(12.0, 0.05, 0.003, 2.0))

@@ -117,6 +117,7 @@ def columns_b(rows: pd.DataFrame) -> list[tuple[str, str, pd.Series]]:
         ("Pipes", "First", rows.pipe_a),
         ("Pipes", "Second", rows.pipe_b),
         ("Curve file", "", rows.joint.map({joint: f"{joint}.csv" for joint in CURVES})),
+        ("String", "", rows.in_string.map({True: "S1", False: None})),
     ]
 
 
@@ -190,11 +191,18 @@ M11;;2025-12-01;2026-11-30
 M24;4120;2025-10-20;2026-10-19
 M37;4052;2026-01-12;2027-01-11
 """
+# Between tie-ins; the stations behind 1800 m are those of the chainage equation.
+TESTS = """Section;From (m);To (m);Date;Result;Reference
+TS-1;0+000.00;1+480.00;2026-03-10;passed;SR-PT-01
+TS-2;1+480.00;2+865.00;2026-03-17;failed;SR-PT-02
+TS-2;1+480.00;2+865.00;2026-03-19;passed;SR-PT-03
+TS-3;2+865.00;4+417.90;;not yet tested;
+"""
 
 
 def write_lists(folder: Path) -> None:
-    """Who is qualified for what and until when, and which machine is calibrated."""
-    for name, text in (("people.csv", PEOPLE), ("machines.csv", MACHINES)):
+    """Who is qualified for what and until when, which machine is calibrated, and which reaches were tested."""
+    for name, text in (("people.csv", PEOPLE), ("machines.csv", MACHINES), ("tests.csv", TESTS)):
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
 
 

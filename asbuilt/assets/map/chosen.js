@@ -1,0 +1,85 @@
+// The line under the map that says what is chosen, and the card that says all of it.
+
+import { neighboursOf } from "./along.js";
+import { jointCard } from "./card.js";
+import { gapCard, stationCard } from "./card_other.js";
+import { gapWords } from "./draw_line.js";
+import { bearingText, wayFrom } from "./earth.js";
+import { button, byId, element, fill, said } from "./elements.js";
+import { gap, isPlaced, joint } from "./record.js";
+import { signFor } from "./signs.js";
+import { choose, onChange, state } from "./state.js";
+import { lengthText, offsetText, stationText } from "./text.js";
+import { spotOfJoint, spotOn, toPlace } from "./world.js";
+
+export function startChosen() {
+  onChange((changed) => {
+    if (changed.includes("choice")) showCard();
+    if (changed.includes("choice") || changed.includes("phone")) showLine();
+  });
+}
+
+export function isNarrow() { return window.matchMedia("(max-width: 899px)").matches; }
+
+// ---- the card --------------------------------------------------------------------------------------------------------
+
+function cardOf(choice) {
+  if (choice.kind === "joint") return jointCard(choice.row, choice.among || 1);
+  return choice.kind === "gap" ? gapCard(choice.row) : stationCard(choice);
+}
+
+function showCard() {
+  const card = byId("card"), { choice } = state;
+  card.hidden = choice === null;
+  fill(card, choice === null ? [] : [button("Close", () => choose(null), { class: "close" }), cardOf(choice)]);
+  // On a narrow screen the map stands above the card, and both have to be seen: the line under the map leads to it.
+  if (choice !== null && choice.open && !isNarrow()) openCard();
+}
+
+export function openCard() {
+  const card = byId("card");
+  if (card.hidden) return;
+  card.querySelector("h2").focus({ preventScroll: true });
+  card.scrollIntoView({ block: "start", behavior: "auto" });
+}
+
+// ---- the line under the map ------------------------------------------------------------------------------------------
+
+function showLine() {
+  const { choice } = state;
+  byId("chosen").hidden = choice === null;
+  fill(byId("chosen"), choice === null ? [] : [element("p", {}, wordsOf(choice), fromPhone(choice)), leads(choice)]);
+}
+
+function wordsOf(choice) {
+  if (choice.kind === "gap") return [signFor("gap", ""), element("strong", {}, "Gap ", said(gap("gap_id", choice.row))), ", " + gapWords(choice.row)];
+  if (choice.kind === "station") return [element("strong", {}, "Station " + stationText(choice.stated))];
+  const row = choice.row, offset = offsetText(joint("offset_m", row));
+  return [signFor("fusion", joint("fusion_verdict", row)), element("strong", {}, said(joint("joint_id", row))),
+    isPlaced(row) ? [" at ", said(joint("station", row)), offset === null ? null : ", " + offset] : ", without a place",
+    "; fusion " + joint("fusion_verdict", row) + ", position " + joint("position_verdict", row)];
+}
+
+// The neighbours along the line, and the card: what a thumb wants next.
+function leads(choice) {
+  const near = choice.kind === "joint" && isPlaced(choice.row) ? neighboursOf(choice.row) : { before: null, after: null };
+  const to = (row, sign, words) => (row === null ? null
+    : button(sign, () => choose({ kind: "joint", row }, { open: false }), { "aria-label": words + ", " + joint("joint_id", row) }));
+  return element("span", { class: "leads" }, to(near.before, "←", "Joint before"), to(near.after, "→", "Joint after"), button("Card", openCard));
+}
+
+// ---- from where one stands -------------------------------------------------------------------------------------------
+
+export function placeOf(choice) {
+  if (choice.kind === "joint") return isPlaced(choice.row) ? toPlace(spotOfJoint(choice.row)) : null;
+  const at = choice.kind === "gap" ? spotOn(gap("line", choice.row), gap("from_chainage_m", choice.row)) : spotOn(choice.line, choice.chainage);
+  return at === null ? null : toPlace(at);
+}
+
+function fromPhone(choice) {
+  const { phone } = state, place = phone === null ? null : placeOf(choice);
+  if (place === null) return null;
+  const { distance, bearing } = wayFrom([phone.latitude, phone.longitude], [place.lat, place.lng]);
+  return element("span", { class: "from-phone" }, "From the phone position (± " + lengthText(phone.accuracy, 0) + "): ",
+    element("strong", {}, lengthText(distance, distance < 100 ? 1 : 0) + ", " + bearingText(bearing)), " from true north.");
+}

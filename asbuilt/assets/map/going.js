@@ -1,0 +1,121 @@
+// The map goes where it is sent, and a tap on it chooses what lies there.
+
+import { placeOf } from "./chosen.js";
+import { isGapKnown, isMade } from "./days.js";
+import { SHORTEST_GAP, bandOf } from "./draw_line.js";
+import { order, radiusOf } from "./draw_joints.js";
+import { button, isCalm } from "./elements.js";
+import { layer } from "./layer.js";
+import { count } from "./record.js";
+import { choose, isChosen, onChange, state } from "./state.js";
+import { spacing } from "./along.js";
+import { boundsOf, gapPaths, jointSpots, metresPerPixel, routeBounds, screenX, screenY, viewOf } from "./world.js";
+
+export const map = window.map_of_joints;  // made by folium's script, just before this one
+const FINGER = 22, POINTER = 12;          // pixels within which a tap or a click means a thing
+
+export function startGoing() {
+  onChange((changed) => {
+    if (changed.includes("choice") && state.choice !== null && state.choice.move) goTo(state.choice);
+    if (changed.includes("picked") && state.picked !== null) showPicked(state.picked.rows);
+    if (changed.includes("phone") && state.phone !== null && state.phone.isFirst) showPhone();
+  });
+  map.on("click", (event) => {
+    const found = thingsAt(event.containerPoint, reachOf(event));
+    if (found.length) choose(nextOf(found), { move: false });
+  });
+  map.on("mousemove", (event) => {
+    map.getContainer().style.cursor = thingsAt(event.containerPoint, POINTER).length ? "pointer" : "";
+  });
+}
+
+// A button in the corner of the map that shows all of it.
+export function addWholeRoute() {
+  const Corner = L.Control.extend({
+    onAdd() {
+      const made = button("Whole route", showWholeRoute, { id: "whole-route" });
+      L.DomEvent.disableClickPropagation(made);
+      return made;
+    },
+  });
+  map.addControl(new Corner({ position: "bottomright" }));
+}
+
+// ---- going -----------------------------------------------------------------------------------------------------------
+
+export function showWholeRoute() { showBounds(routeBounds(), false); }
+
+function showBounds(bounds, animate) {
+  // Room at the right for the names of stations, which are written beside the line.
+  const room = { paddingTopLeft: [32, 40], paddingBottomRight: [88, 40], maxZoom: 20 };
+  if (bounds.isValid()) map.fitBounds(bounds, { ...room, animate });
+}
+
+function goTo(choice) {
+  if (choice.kind === "gap") {
+    const bounds = boundsOf([gapPaths[choice.row]]);
+    if (bounds.isValid()) map.fitBounds(bounds, { maxZoom: closeZoom(bounds.getCenter().lat), padding: [60, 60], animate: !isCalm() });
+    return;
+  }
+  const place = placeOf(choice);
+  if (place !== null) map.setView(place, Math.max(map.getZoom(), closeZoom(place.lat)), { animate: !isCalm() });
+}
+
+function showPicked(rows) {
+  const list = Array.from(rows);
+  showBounds(boundsOf([{ xs: list.map((row) => jointSpots.xs[row]), ys: list.map((row) => jointSpots.ys[row]) }]), false);
+}
+
+// The phone and what is chosen in one view; the phone alone where nothing is.
+function showPhone() {
+  const { phone, choice } = state, place = choice === null ? null : placeOf(choice), here = L.latLng(phone.latitude, phone.longitude);
+  if (place === null) map.setView(here, Math.max(map.getZoom(), closeZoom(here.lat)), { animate: false });
+  else map.fitBounds(L.latLngBounds([here, place]), { padding: [50, 60], maxZoom: closeZoom(here.lat), animate: false });
+}
+
+// Close enough to tell neighbours apart: about 60 pixels from joint to joint.
+function closeZoom(latitude) {
+  const zoom = Math.log2(metresPerPixel(latitude, 0) * 60 / spacing);
+  return Math.max(10, Math.min(map.getMaxZoom() - 1, Math.round(2 * zoom) / 2));
+}
+
+// ---- tapping ---------------------------------------------------------------------------------------------------------
+
+// What a tap means: the joints that are drawn under it, uppermost first; else the nearest within reach; else a gap.
+function thingsAt(point, reach) {
+  const at = map.containerPointToLayerPoint(point), view = viewOf(map, layer._bounds), under = [];
+  let nearest = null, least = reach;
+  for (let k = order.length - 1; k >= 0; k--) {
+    const row = order[k], dx = screenX(view, jointSpots.xs[row]) - at.x, dy = screenY(view, jointSpots.ys[row]) - at.y;
+    if (Math.abs(dx) > 40 || Math.abs(dy) > 40 || !isMade(row)) continue;
+    const far = Math.hypot(dx, dy);
+    if (far <= radiusOf(view, row) + 1) under.push({ kind: "joint", row });
+    if (far < least) { least = far; nearest = { kind: "joint", row }; }
+  }
+  if (under.length) return under;
+  const over = gapUnder(view, at);
+  if (over !== null && (nearest === null || least > 8)) return [{ kind: "gap", row: over }];
+  return nearest === null ? [] : [nearest];
+}
+
+// Where several joints are drawn on one spot, each further tap takes the next.
+function nextOf(things) {
+  const now = things.findIndex((one) => isChosen(one.kind, one.row));
+  return { among: things.length, ...things[(now + 1) % things.length] };
+}
+
+function gapUnder(view, at) {
+  for (let g = 0; g < count.gaps; g++) {
+    const path = isGapKnown(g) ? bandOf(view, g) : { xs: [] };
+    for (let i = 1; i < path.xs.length; i++) {
+      const from = L.point(screenX(view, path.xs[i - 1]), screenY(view, path.ys[i - 1]));
+      const to = L.point(screenX(view, path.xs[i]), screenY(view, path.ys[i]));
+      if (L.LineUtil.pointToSegmentDistance(at, from, to) <= SHORTEST_GAP * 0.75) return g;
+    }
+  }
+  return null;
+}
+
+function reachOf(event) {
+  return event.originalEvent && event.originalEvent.pointerType === "mouse" ? POINTER : FINGER;
+}

@@ -1,0 +1,75 @@
+// What is outstanding: out of window, not recorded, missing records, without a place, or set aside; and undecided.
+
+import { lineNames } from "./along.js";
+import { gapWords } from "./draw_line.js";
+import { NOT_RECORDED, OUT, count, finding, gap, isInLine, isPlaced, joint, record, setAside } from "./record.js";
+
+function jointWhy(row) {
+  const why = [], fusion = joint("fusion_verdict", row), place = joint("position_verdict", row);
+  if (fusion === OUT || fusion === NOT_RECORDED) why.push("fusion " + fusion);
+  if (place === OUT || place === NOT_RECORDED) why.push("position " + place);
+  if (!isPlaced(row)) why.push("without a place");
+  if (joint("number_open", row)) why.push("number not clear");
+  return why;
+}
+
+// An item of a list: what it leads to (null: nothing on the map), where it lies, its name, why it is there.
+export function jointItem(row, why) {
+  const placed = isPlaced(row);
+  return {
+    choice: { kind: "joint", row }, line: joint("line", row), chainage: placed ? joint("chainage_m", row) : null,
+    station: placed ? joint("station", row) : null, name: ["Joint ", joint("joint_id", row)], why, words: null,
+  };
+}
+
+function joints() {
+  const items = [];
+  for (let row = 0; row < count.joints; row++) {
+    const why = isInLine(row) && joint("decision", row) === null ? jointWhy(row) : [];
+    if (why.length) items.push(jointItem(row, why));
+  }
+  return items;
+}
+
+// What is still to come is no gap in the record; where only a place is missing, the joint itself is outstanding.
+function gaps() {
+  const items = [];
+  for (let g = 0; g < count.gaps; g++) {
+    if (gap("missing_records", g) === 0 || gap("decision", g) !== null) continue;
+    items.push({
+      choice: { kind: "gap", row: g }, line: gap("line", g), chainage: gap("from_chainage_m", g), station: gap("from_station", g),
+      name: ["Gap ", gap("gap_id", g)], why: ["gap"], words: gapWords(g),
+    });
+  }
+  return items;
+}
+
+function elsewhere(name, why, words) {
+  return { choice: null, line: null, chainage: null, station: null, name, why: [why], words };
+}
+
+function rowsSetAside() {
+  return Array.from({ length: record.set_aside.rows }, (_, i) => {
+    const sheet = setAside("sheet", i), row = setAside("source_row", i);
+    const place = (setAside("source_file", i) || "") + (sheet === null ? "" : ", " + sheet) + (row === null ? "" : ", row " + row);
+    return elsewhere(["Source row ", place], "row set aside", setAside("reason", i));
+  });
+}
+
+function findings() {
+  return Array.from({ length: record.findings.rows }, (_, i) => {
+    const joints = finding("joints_n", i);
+    return elsewhere(["", joints + (joints === 1 ? " joint" : " joints")], "shared by several: " + finding("kind", i), finding("statement", i));
+  });
+}
+
+// By line and chainage; what has no place comes last, for it has no order along the line.
+export function alongTheLine(items) {
+  const place = new Map(lineNames.map((name, i) => [name, i]));
+  const keyOf = (item) => (item.chainage === null ? [Infinity, 0] : [place.has(item.line) ? place.get(item.line) : 1e6, item.chainage]);
+  const keyed = items.map((item, i) => ({ item, key: [...keyOf(item), i] }));
+  keyed.sort((a, b) => (a.key[0] === b.key[0] ? a.key[1] - b.key[1] || a.key[2] - b.key[2] : a.key[0] - b.key[0]));
+  return keyed.map((one) => one.item);
+}
+
+export const outstanding = alongTheLine([...joints(), ...gaps(), ...findings(), ...rowsSetAside()]);

@@ -1,0 +1,84 @@
+// The lanes of what reaches from one chainage to another: strings and bores with their tie-ins, and test sections.
+
+import { isMade } from "./days.js";
+import { joint, record } from "./record.js";
+import { INK } from "./signs.js";
+import { TAPE, drawNeedle, roomFor, setFont, stroke, upright, writeOnPaper } from "./tape_paper.js";
+import { contentAt, isKnownBy } from "./tape_record.js";
+import { here, middle, pixelAt } from "./tape_where.js";
+import { dayText } from "./text.js";
+
+function inSight(list) {
+  return list.map((one) => ({ ...one, left: pixelAt(one.from), right: pixelAt(one.to) }))
+    .filter((one) => one.right >= here.names - 4 && one.left <= here.width + 4 && isKnownBy(one))
+    .map((one) => ({ ...one, left: Math.max(one.left, here.names - 6), right: Math.min(one.right, here.width + 6) }));
+}
+
+// Writes the fullest of some texts that there is room for.
+function nameReach(c, one, texts, lane, taken) {
+  setFont(c, lane.size, false);
+  const left = Math.max(one.left, here.names), right = Math.min(one.right, here.width);
+  for (const text of texts) {
+    const x = roomFor(c, text, left, right, taken);
+    if (x !== null) return writeOnPaper(c, text, x, (lane.top + lane.foot) / 2, lane.foot - lane.top - 5);
+  }
+}
+
+// ---- strings, bores, tie-ins -----------------------------------------------------------------------------------------
+
+export function drawStrings(c, lane) {
+  const has = contentAt(here.line), reaches = inSight(has.strings), taken = [];
+  reaches.forEach((one) => { if (one.isBore) drawBore(c, one, lane); else drawBar(c, one, lane); });
+  drawNeedle(c, middle(), lane);
+  reaches.sort((a, b) => a.right - a.left - b.right + b.left).forEach((one) => nameReach(c, one, [one.name], lane, taken));
+  const ties = has.ties.filter(isMade).map((row) => ({ row, x: pixelAt(joint("chainage_m", row)) }));
+  return ties.filter((one) => one.x >= here.names - 10 && one.x <= here.width + 10).map((one) => drawTie(c, one, lane));
+}
+
+function drawBar(c, one, lane) {
+  c.strokeStyle = record.look.line;
+  c.lineWidth = 1;
+  c.strokeRect(one.left, lane.top + 1.5, one.right - one.left, lane.foot - lane.top - 4);
+}
+
+// Pipe in the ground without a trench: two lines, as a hole has two sides.
+function drawBore(c, one, lane) {
+  const y = (lane.top + lane.foot) / 2;
+  [-3, 3].forEach((by) => stroke(c, [[one.left, y + by], [one.right, y + by]], record.look.line, 2));
+}
+
+function drawTie(c, { row, x }, lane) {
+  upright(c, x, lane.top, lane.foot - 1, TAPE, 7);
+  upright(c, x, lane.top, lane.foot - 1, INK, 3);
+  return { left: x - 3, right: x + 3, choice: { kind: "joint", row } };
+}
+
+// ---- test sections ---------------------------------------------------------------------------------------------------
+
+// Tests of one reach are told together, in the order of their days: a second test does not hide the first.
+function byReach(sections) {
+  const reaches = new Map();
+  sections.forEach((one) => {
+    const key = [one.from, one.to, one.section].join("|");
+    if (!reaches.has(key)) reaches.set(key, { ...one, results: [], dated: [] });
+    const result = one.result || "no result";
+    reaches.get(key).results.push(result);
+    reaches.get(key).dated.push(one.day === null ? result : result + " " + dayText(one.day));
+  });
+  return Array.from(reaches.values());
+}
+
+// Written like a dimension: from end stroke to end stroke, the record's own words between them.
+export function drawSections(c, lane) {
+  const y = (lane.top + lane.foot) / 2, reaches = byReach(inSight(contentAt(here.line).sections)), taken = [];
+  reaches.forEach((one) => {
+    stroke(c, [[one.left, y], [one.right, y]], record.look.line, 1.5);
+    [one.left, one.right].forEach((x) => upright(c, x, lane.top + 3, lane.foot - 3, record.look.line, 2));
+  });
+  drawNeedle(c, middle(), lane);
+  reaches.forEach((one) => {
+    const name = one.section === null ? "" : one.section + ": ";
+    nameReach(c, one, [name + one.dated.join(", then "), name + one.results.join(", then ")], lane, taken);
+  });
+  return [];
+}
