@@ -1,7 +1,7 @@
 """The finished record: every table of the hand-over, and what is said about them, in one frozen object."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from urllib.parse import urlsplit
 
@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.quantities import METRE, LengthUnit
+from asbuilt.stationing import Stationing
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,7 @@ class Counts:
     outstanding: int
     length_m: float
     covered_m: float
+    closed: int = 0  # what would be outstanding without a decision
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,22 @@ class Context:
     source: str
     geometry: np.ndarray
     label: np.ndarray
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo that a joint's record names: a small copy for the map, upright and without what a camera wrote into it.
+
+    `name` is as recorded, `jpeg` the file of the copy, width and height its size in pixels. Where it is not carried,
+    `why` says so, and the others are empty.
+    """
+
+    joint_id: str
+    name: str
+    jpeg: bytes = b""
+    width: int = 0
+    height: int = 0
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -125,13 +143,67 @@ class Shift:
 
 
 @dataclass(frozen=True)
+class ReportForm:
+    """The paper of the report (A4 or Letter) and of the alignment sheets (A3 or Tabloid), and their scale, one to so
+    many."""
+
+    paper: str = "A4"
+    sheets: str = "A3"
+    scale: int = 1000
+
+
+@dataclass(frozen=True)
+class Redaction:
+    """That a record is a copy with something left out; `grid_m` is the grid its places were rounded to, 0: none."""
+
+    grid_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Exports:
+    """Which further files are asked for, and `names`: for a table the owner's name of each of our columns, in order.
+
+    A table that has no names there goes out whole, under our own.
+    """
+
+    shapefile: bool = False
+    geojson: bool = False
+    kml: bool = False
+    dxf: bool = False
+    names: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+    @property
+    def any(self) -> bool:
+        """Whether any is asked for."""
+        return self.shapefile or self.geojson or self.kml or self.dxf
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """What was planned, and who works: what progress is measured by, beside the tables. In no file of the hand-over.
+
+    `rows` has kind (work, bore, tie-in, holiday, weather), start and date (datetime64[D], NaT: not stated), line,
+    from_chainage_m, to_chainage_m (in the order the crew works), crew ("": every crew) and remarks; it may be empty.
+    `crew_of` names the crew of each record file; `working_days` are weekdays, 0: Monday; `shift_h` the hours a
+    machine works on a day (None: not stated); `stick_m` the delivered length of a pipe.
+    """
+
+    rows: pd.DataFrame
+    crew_of: Mapping[str, str]
+    working_days: tuple[int, ...]
+    stick_m: float
+    shift_h: float | None = None
+
+
+@dataclass(frozen=True)
 class AsBuilt:
     """One line (or several) as installed. `tables` maps the name of each table in `asbuilt.tables.ALL` to its frame.
 
     Frames with a geometry hold shapely geometries in the route's CRS in the column `geometry` (None where a
     joint cannot be placed). `statements` are the findings that concern many joints at once; `notes` what was
-    found in the input and used as found. `context` and `tiles` are for the map alone. `wgs84` is None where WGS 84
-    cannot be reached with a known accuracy; `title.wgs84` then says why.
+    found in the input and used as found. `context` and `tiles` are for the map alone. `wgs84` is None
+    where WGS 84 cannot be reached with a known accuracy; `title.wgs84` then says why. `stationing` says by line how a
+    chainage is written.
     """
 
     title: Title
@@ -143,3 +215,15 @@ class AsBuilt:
     context: tuple[Context, ...] = ()
     tiles: Tiles | None = None
     wgs84: Shift | None = None
+    photos: tuple[Photo, ...] = ()
+    form: ReportForm = ReportForm()
+    stationing: Mapping[str, Stationing] = field(default_factory=dict)
+    exports: Exports = field(default_factory=Exports)
+    redaction: Redaction | None = None  # None: the full record
+    schedule: Schedule | None = None
+    of_decisions: tuple[str, ...] = ()  # statements and notes that are about decisions, which stand among those, too
+
+    @property
+    def is_coarse(self) -> bool:
+        """Whether places were rounded to a grid."""
+        return self.redaction is not None and self.redaction.grid_m > 0

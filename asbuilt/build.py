@@ -10,6 +10,7 @@ from asbuilt import procedures, tables
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.errors import Problem, SettingsError
 from asbuilt.judge.bending import bends
+from asbuilt.judge.decisions import decide
 from asbuilt.judge.findings import findings, shared_offsets
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
@@ -20,9 +21,21 @@ from asbuilt.judge.windows import unknown_requirements
 from asbuilt.outcome import JOINT
 from asbuilt.place.route import placed
 from asbuilt.procedures import Procedure
-from asbuilt.publish import checksums, geopackage, gpx, joint_log, readme, webmap
+from asbuilt.publish import (
+    checksums,
+    exports,
+    geopackage,
+    gpx,
+    joint_log,
+    log_csv,
+    readme,
+    report,
+    sheets,
+    webmap,
+)
 from asbuilt.read.alignments import Designs, read_alignments
 from asbuilt.read.beside import read_sides
+from asbuilt.read.photos import read_photos
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
 from asbuilt.read.traces import read_traces
@@ -37,6 +50,8 @@ from asbuilt.tabulate.moments import as_of, beyond
 from asbuilt.tabulate.positions import positions_table
 from asbuilt.tabulate.reaches import sections_table, strings_table
 from asbuilt.tabulate.runs import runs_table
+from asbuilt.tabulate.schedule import schedule_of
+from asbuilt.tabulate.standing import accuracy_table, completeness_table
 
 Step = Callable[[str], None]
 
@@ -108,36 +123,41 @@ def _title(settings: Settings, designs: Designs, procedure: Procedure, moment: o
 def _tabulated(
     journey: Journey, *, title: Title, procedure: Procedure, settings: Settings, said: tuple[str, ...]
 ) -> AsBuilt:
-    joints, gaps = joints_table(journey), gaps_table(journey, settings)
-    pipes = pipes_table(journey, joints, gaps)
-    records = records_table(journey)
-    found = findings_table(journey)
-    counts = count(journey, joints=joints, gaps=gaps, records=records)
+    joints = joints_table(journey)
+    album = read_photos(joints, settings)
+    journey = replace(journey, photos=album.files)
+    undecided = {"joints": joints, "gaps": gaps_table(journey, settings), "records": records_table(journey)}
+    undecided |= {"findings": findings_table(journey), "window_checks": checks_table(journey, joints)}
+    decided = decide(undecided, journey.sides.decisions, title.as_of)
+    done = {**undecided, **decided.frames}
+    counts, said = count(journey, done), (*said, *decided.statements)
     designs, around, tiles = journey.designs, journey.sides.around, settings.map.background
     shift, way = reach_wgs84([d.line.xy for d in designs.lines], of=designs.frame, moment=title.as_of)
     title = replace(title, wgs84=way)
-    notes = (*designs.notes, *journey.readings.notes, *journey.sides.notes)
+    notes = (*designs.notes, *journey.readings.notes, *journey.sides.notes, *decided.notes, *album.notes)
     notes = (*notes, *([] if shift else [way]), *([tiles.say()] if tiles else []))
     frames = {
-        "joints": joints,
+        **done,
         "positions": positions_table(journey),
-        "gaps": gaps,
-        "pipes": pipes,
+        "pipes": pipes_table(journey, done["joints"], done["gaps"]),
         "strings": strings_table(journey, settings),
         "test_sections": sections_table(journey),
         "chainage_marks": marks_table(designs, settings),
         "alignment": alignment_table(designs),
         "alignment_vertices": vertices_table(designs),
         "ties": tables.empty(tables.TIES),
-        "window_checks": checks_table(journey, joints),
-        "records": records,
-        "findings": found,
         "runs": runs_table(journey, settings),
-        "decisions": tables.empty(tables.DECISIONS),
     }
+    frames["completeness"] = completeness_table(journey, frames, settings)
+    frames["accuracy"] = accuracy_table(journey)
     how = {"title": title, "counts": counts, "procedure": procedure, "settings": settings, "said": (*said, *notes)}
     frames["build_info"] = info_table(journey, **how)  # type: ignore[arg-type]
-    return AsBuilt(title, designs.frame.crs.to_wkt(), frames, counts, said, notes, around.layers, tiles, shift)
+    stationing = {design.name: design.stationing for design in designs.lines}
+    made = AsBuilt(title, designs.frame.crs.to_wkt(), frames, counts, said, notes, around.layers, tiles, shift)
+    form, of_decisions = settings.report.form(settings.route.units), (*decided.statements, *decided.notes)
+    made = replace(made, exports=settings.export.exports(settings.folder), stationing=stationing)
+    made = replace(made, schedule=schedule_of(journey, settings))
+    return replace(made, photos=album.photos, form=form, of_decisions=of_decisions)
 
 
 def publish(as_built: AsBuilt, folder: Path, *, step: Step = lambda _: None) -> None:
@@ -146,8 +166,12 @@ def publish(as_built: AsBuilt, folder: Path, *, step: Step = lambda _: None) -> 
         (webmap.NAME, webmap.write_map),
         (geopackage.NAME, geopackage.write_geopackage),
         (joint_log.WORKBOOK_NAME, joint_log.write_workbook),
-        (joint_log.CSV_NAME, joint_log.write_csv),
+        (joint_log.CSV_NAME, log_csv.write_csv),
+        (log_csv.METADATA_NAME, log_csv.write_metadata),
         *([(gpx.NAME, gpx.write_gpx)] if as_built.wgs84 else []),
+        (report.NAME, report.write_report),
+        *([] if as_built.is_coarse else [(sheets.NAME, sheets.write_sheets)]),
+        *([(exports.NAME, exports.write_exports)] if as_built.exports.any else []),
         (readme.NAME, readme.write_readme),
     ):
         step(f"writing {name}")

@@ -1,7 +1,7 @@
 """The front door: words in, words out; nothing is decided here.
 
 Messages go to stderr, results to stdout. Exit status: 0 done; 1 the tool failed; 2 the input or the call is wrong
-(in both nothing was written); 3 done, and something is outstanding under --strict.
+(in both nothing was written); 3 done, and something is outstanding under --strict, or does not hold (verify).
 """
 
 import json
@@ -17,8 +17,9 @@ import click
 from asbuilt import __version__
 from asbuilt.errors import AsBuiltError
 
-_NOT_BUILT = ("init", "find", "progress", "compare", "verify", "portfolio")
+_NOT_BUILT = ("init", "find", "progress", "portfolio")
 _FOLDER = click.Path(path_type=Path, file_okay=False)
+_FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 class _Commands(click.Group):
@@ -67,37 +68,126 @@ _strict = click.option("--strict", is_flag=True, help="End with status 3 where s
 @click.option(
     "-o", "--output", type=_FOLDER, required=True, help="Folder to write: new, empty, or an earlier hand-over."
 )
+@click.option("--redact", is_flag=True, help="Write a copy without people, remarks and source paths, marked as such.")
+@click.option("--coarsen", metavar="LENGTH", help='With --redact: round places to a grid, such as "100 m".')
 @_as_of
 @_strict
 @_as_json
 @_refusing
-def build(route: Path, output: Path, as_of: datetime | None, strict: bool, as_json: bool) -> None:
+def build(route: Path, output: Path, *, as_json: bool, **asked_for: Any) -> None:
     """Read the route in the folder ROUTE and write its hand-over, whole or not at all."""
     from asbuilt import build as journey  # the libraries take half a second
     from asbuilt import folder
+    from asbuilt.redact import redacted
 
     asked, output = output, output.resolve()  # a link stays a link: what it leads to is replaced
     _say(folder.restore(output))
     folder.refuse_unless_ours(output, route)
+    signed = folder.loses_signature(output)
+    grid_m = _grid_m(asked_for["coarsen"], redact=asked_for["redact"])
     with _Progress(as_json) as step:
-        found = _journey(route, as_of, step)
+        found = _journey(route, asked_for["as_of"], step)
+        if asked_for["redact"]:
+            found = redacted(found, coarsen_m=grid_m)
         folder.replace_whole(output, lambda place: journey.publish(found, place, step=step))
+    _say(signed)
     _tell(found, as_json=as_json, closing=f"Written: {asked}")
-    sys.exit(3 if strict and found.counts.outstanding else 0)
+    sys.exit(3 if asked_for["strict"] and found.counts.outstanding else 0)
+
+
+def _grid_m(text: str | None, *, redact: bool) -> float:
+    """Return the size of the grid that is asked for in metres; 0: none is."""
+    from asbuilt.quantities import UnitError, quantity
+
+    if text is None:
+        return 0.0
+    if not redact:
+        raise click.UsageError("--coarsen goes with --redact: the full record keeps its places")
+    try:
+        length_m = quantity(text, "m")
+    except UnitError as error:
+        raise click.UsageError(f'--coarsen: a length with its unit, such as "100 m"; {error}') from error
+    if not 1.0 <= length_m <= 1e6:
+        raise click.UsageError(f'--coarsen: from "1 m" to "1000 km"; found {text!r}')
+    return length_m
 
 
 @main.command()
 @click.argument("route", type=_FOLDER)
+@click.option(
+    "--outstanding", is_flag=True, help="Print what still needs a decision as CSV: filled in, it is a decisions.csv."
+)
 @_as_of
 @_strict
 @_as_json
 @_refusing
-def check(route: Path, as_of: datetime | None, strict: bool, as_json: bool) -> None:
+def check(route: Path, outstanding: bool, as_of: datetime | None, strict: bool, as_json: bool) -> None:
     """Read everything in ROUTE, write nothing; say what would be set aside and what a column could be."""
+    if outstanding and as_json:
+        raise click.UsageError("--outstanding prints CSV: leave out --json")
     with _Progress(as_json) as step:
         found = _journey(route, as_of, step)
-    _tell(found, as_json=as_json, closing="Nothing was written.", with_rows=True)
+    if outstanding:
+        _list_what_to_decide(found)
+    else:
+        _tell(found, as_json=as_json, closing="Nothing was written.", with_rows=True)
     sys.exit(3 if strict and found.counts.outstanding else 0)
+
+
+@main.command()
+@click.argument("old", type=_FOLDER)
+@click.argument("new", type=_FOLDER)
+@click.option("--csv", "table", type=_FILE, help="Write every change as one row of this CSV.")
+@_as_json
+@_refusing
+def compare(old: Path, new: Path, table: Path | None, as_json: bool) -> None:
+    """Say what changed between two hand-overs: joints, places, verdicts, values, decisions, gaps, settings."""
+    from asbuilt.compare import compare_folders
+    from asbuilt.second.listing import as_text
+    from asbuilt.second.writing import as_document, refuse_unless_free, write_csv
+
+    if table:
+        refuse_unless_free(table, apart_from=(old, new))
+    found = compare_folders(old, new)
+    if table:
+        write_csv(found, table, apart_from=(old, new))
+    _print(as_document(found) if as_json else as_text(found))
+
+
+@main.command()
+@click.argument("out", type=_FOLDER)
+@click.option("--signed-by", type=_FILE, help="Public Ed25519 key (PEM) that SHA256SUMS.sig has to be by.")
+@_as_json
+@_refusing
+def verify(out: Path, signed_by: Path | None, as_json: bool) -> None:
+    """Check the hand-over in the folder OUT: checksums, and that all its files say one thing. Status 3: they do not."""
+    from asbuilt import verify as looking
+
+    with _Progress(as_json) as step:
+        checks = looking.verify(out, signed_by=signed_by, step=step)
+    _print(looking.as_document(checks) if as_json else looking.said(checks))
+    sys.exit(0 if looking.holds(checks) else 3)
+
+
+@main.command()
+@click.argument("out", type=_FOLDER)
+@click.option("--key", type=_FILE, required=True, help="Private Ed25519 key (PEM, PKCS 8).")
+@_refusing
+def sign(out: Path, key: Path) -> None:
+    """Sign the hand-over in the folder OUT: writes SHA256SUMS.sig, the Ed25519 signature of SHA256SUMS."""
+    from asbuilt.second import signature
+    from asbuilt.second.handed_over import handed_over
+
+    def ask() -> str:
+        return str(click.prompt("Passphrase of the key", hide_input=True, err=True))
+
+    click.echo(f"Written: {signature.sign(handed_over(out), key, ask)}")
+
+
+def _print(result: Any) -> None:
+    """Print lines as they are, and a document as JSON."""
+    text = "\n".join(result) if isinstance(result, list) else json.dumps(result, ensure_ascii=False, indent=2)
+    click.echo(text)
 
 
 def _journey(route: Path, as_of: datetime | None, step: Callable[[str], None]) -> Any:
@@ -123,6 +213,17 @@ class _Progress:
     def __exit__(self, *_: object) -> None:
         if self.on:
             click.echo("\r\033[K", err=True, nl=False)
+
+
+def _list_what_to_decide(found: Any) -> None:
+    """Print the list, and on stderr what the decisions are worth that were made already."""
+    from asbuilt.cautions import DECIDING
+    from asbuilt.publish.to_decide import as_csv
+    from asbuilt.sentence import summary
+
+    click.echo(as_csv(found.tables), nl=False)
+    for text in (summary(found)[-1], *found.of_decisions, DECIDING):
+        _say(text)
 
 
 def _say(text: str) -> None:

@@ -48,9 +48,16 @@ def refuse_unless_ours(folder: Path, route: Path) -> None:
     if there and not ours:
         do = "name another folder, or an empty one"
         raise OutputError(Problem(str(folder), f"it holds {_some(there)} and is no hand-over", do))
-    others = there - checksums.listed(folder) - {checksums.NAME}
-    if ours and others:
+    others = checksums.held(folder) - checksums.listed(folder) if ours else set()
+    if others := others - {checksums.NAME, checksums.SIGNATURE}:
         raise OutputError(Problem(str(folder), f"{_some(others)} is not of the hand-over", "move it elsewhere first"))
+
+
+def loses_signature(folder: Path) -> str:
+    """Say that a signature goes with the hand-over that it was given for; empty: there is none."""
+    if not (folder / checksums.SIGNATURE).is_file():
+        return ""
+    return f"{folder}: it was signed; the signature went with the hand-over that it was for"
 
 
 def _some(names: set[str]) -> str:
@@ -81,6 +88,6 @@ def replace_whole(folder: Path, fill: Callable[[Path], None]) -> None:
 
 def _flush(folder: Path) -> None:
     """Have the files on the disk before the old ones are moved aside."""
-    for path in folder.iterdir():
-        with path.open("rb") as file:
+    for name in checksums.held(folder):
+        with (folder / name).open("rb") as file:
             os.fsync(file.fileno())

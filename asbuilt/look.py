@@ -37,5 +37,14 @@ FUSION: dict[str, Look] = {
     NO_WINDOW: Look("#BBBBBB", "#444444", "bar"),
 }
 
+# The shapes as characters, where a verdict stands in a line of text: filled for fusion, hollow for position.
+SIGNS: dict[str, tuple[str, str]] = {
+    IN_WINDOW: ("●", "○"),
+    OUT_OF_WINDOW: ("◆", "◇"),
+    CANNOT_TELL: ("▲", "△"),
+    NOT_RECORDED: ("■", "□"),
+    NO_WINDOW: ("▬", "▭"),
+}
+
 LINE = "#3A3A3A"
 GAP = "#543005"

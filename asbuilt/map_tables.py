@@ -34,7 +34,7 @@ JOINTS = _chosen(
         "joint_id", "joint", "kind", "in_line", "line", "chainage_m", "station", "offset_m", "chainage_sd_m",
         "offset_sd_m", "radius95_m", "placed_by", "leg_probability", "candidates_n", "margin_m", "beyond_m", "string",
         "operator", "machine", "fusion_verdict", "position_verdict", "recorded_n", "procedure_n",
-        "number_open", "reasons", "decision", "latitude", "longitude", "easting", "northing", "elevation_m",
+        "number_open", "reasons", "decision", "closed", "latitude", "longitude", "easting", "northing", "elevation_m",
         "source_file", "source_sheet", "source_row", "procedure", "method", "pipe_a", "pipe_b", "length_added_m",
         "order", "material", "replaces", "fix", "elevation_of", "visual", "photo", "trace", "remarks",
         "pressure_kind", "interfacial_pressure_mpa",
@@ -54,7 +54,7 @@ GAPS = _chosen(
     (
         "gap_id", "line", "from_chainage_m", "to_chainage_m", "from_station", "to_station", "length_m", "from_joint",
         "to_joint", "missing_records", "missing_low", "missing_high", "unplaced_here", "kind", "joints_within",
-        "evidence", "decision",
+        "evidence", "decision", "closed",
     ),
 )  # fmt: skip
 MARKS = _chosen(tables.CHAINAGE_MARKS, ("line", "chainage_m", "station", "rank"), *_PLACE)
@@ -78,8 +78,8 @@ TEST_SECTIONS = _chosen(
         "result", "reference",
     ),
 )  # fmt: skip
-FINDINGS = _chosen(tables.FINDINGS, ("kind", "joints_n", "statement"))
-SET_ASIDE = _chosen(tables.RECORDS, ("source_file", "sheet", "source_row", "reason"))
+FINDINGS = _chosen(tables.FINDINGS, ("kind", "joints_n", "statement", "decision", "closed"))
+SET_ASIDE = _chosen(tables.RECORDS, ("source_file", "sheet", "source_row", "reason", "decision", "closed"))
 
 # Parts of the document that are tables; those of the second row have one part a joint, counted in `counts`.
 TABLES: Mapping[str, Table] = {

@@ -1,9 +1,10 @@
 """The counts as sentences that add up: on the terminal, at the head of the map and in README.txt."""
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 
 from asbuilt.as_built import AsBuilt, Counts
-from asbuilt.look import IN_ORDER, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
+from asbuilt.look import IN_ORDER, IN_WINDOW, OUT_OF_WINDOW
+from asbuilt.outstanding import open_findings, open_gaps, open_joints, open_rows
 from asbuilt.quantities import LengthUnit
 
 
@@ -70,7 +71,8 @@ def _line(counts: Counts, unit: LengthUnit) -> str:
     length = f"{counts.covered_m / unit.metres:,.0f} of {counts.length_m / unit.metres:,.0f} {unit.name} covered"
     gaps = f"{several(counts.gaps, 'gap')} with {several(counts.missing_records, 'missing record')}"
     unplaced = several(counts.unplaced, "unplaced joint")
-    return f"{length}; {gaps}; {unplaced}; {several(counts.outstanding, 'item')} outstanding."
+    closed = f", {counts.closed:,} closed by a decision" if counts.closed else ""
+    return f"{length}; {gaps}; {unplaced}; {several(counts.outstanding, 'item')} outstanding{closed}."
 
 
 def rows_with_reasons(as_built: AsBuilt) -> list[str]:
@@ -86,24 +88,55 @@ def rows_with_reasons(as_built: AsBuilt) -> list[str]:
 
 
 def outstanding(as_built: AsBuilt) -> list[str]:
-    """Return what somebody has to look at, one line each: joints along the line, gaps, groups, and rows set aside."""
+    """Return what somebody has to look at, one line each: joints along the line, gaps, groups, and rows set aside.
+
+    What a decision closes is left out; one that closes nothing stands beside its item.
+    """
+    findings = as_built.tables["findings"]
+    columns = ["joints_n", "statement", "decision"]
     groups = [
-        f"{several(n, 'joint')}: {what}"
-        for n, what in as_built.tables["findings"][["joints_n", "statement"]].itertuples(index=False)
+        f"{several(n, 'joint')}: {what}{_decided(decision)}"
+        for n, what, decision in findings.loc[open_findings(findings), columns].itertuples(index=False)
     ]
     return [*_open_joints(as_built), *_open_gaps(as_built), *groups, *_open_rows(as_built)]
 
 
+def decisions(as_built: AsBuilt) -> list[str]:
+    """Return every decision that was read, one line each, with its state and what that means."""
+    rows = as_built.tables["decisions"]
+    about = ["joint_id", "gap_id", "row_id", "finding_id"]
+    return [
+        f"{name.removesuffix('_id')} {row[name]}: {decision_words(row)} ({row['state']}). {row['said']}"
+        for row in rows.to_dict("records")
+        for name in about
+        if row[name]
+    ]
+
+
+def decision_words(row: Mapping[Hashable, str]) -> str:
+    """Return a decision as it stands beside a verdict; what is not stated is left out.
+
+    >>> row = {"decision": "repair", "name": "A. Person", "role": "", "date": "2026-03-25"}
+    >>> decision_words(row | {"reason": "", "reference": "R-1"})
+    'repair; A. Person, 2026-03-25; R-1'
+    """
+    who = ", ".join(row[name] for name in ("name", "role", "date") if row[name])
+    return "; ".join(filter(None, (row["decision"], who, row["reason"], row["reference"])))
+
+
+def _decided(decision: str) -> str:
+    return f" Decision: {decision}." if decision else ""
+
+
 def _open_joints(as_built: AsBuilt) -> list[str]:
     joints = as_built.tables["joints"]
-    stands_out = joints[["fusion_verdict", "position_verdict"]].isin([OUT_OF_WINDOW, NOT_RECORDED]).any(axis=1)
-    stands_out |= (joints["placed_by"] == "unplaced") | joints["number_open"].astype(bool)
-    told = joints[joints["in_line"].astype(bool) & (stands_out)]
-    columns = ["joint_id", "station", "source_file", "source_sheet", "source_row", "reasons"]
+    told = joints[open_joints(joints)]
+    columns = ["joint_id", "station", "source_file", "source_sheet", "source_row"]
     where = "without a place"
+    said = told["reasons"] + told["decision"].map(_decided)
     return [
         f"joint {name} {'at ' + station if station else where} ({_source(file, sheet)} row {row}): {reasons}"
-        for name, station, file, sheet, row, reasons in told[columns].itertuples(index=False)
+        for (name, station, file, sheet, row), reasons in zip(told[columns].itertuples(index=False), said, strict=True)
     ]
 
 
@@ -113,19 +146,19 @@ def _source(file: str, sheet: str) -> str:
 
 def _open_gaps(as_built: AsBuilt) -> list[str]:
     gaps = as_built.tables["gaps"]
-    told = gaps[gaps["missing_records"] > 0]
-    columns = ["gap_id", "from_station", "to_station", "missing_records", "evidence"]
+    told = gaps[open_gaps(gaps)]
+    columns = ["gap_id", "from_station", "to_station", "missing_records", "evidence", "decision"]
     return [
-        f"gap {name} from {first} to {last}: {several(missing, 'missing record')}; {evidence}."
-        for name, first, last, missing, evidence in told[columns].itertuples(index=False)
+        f"gap {name} from {first} to {last}: {several(missing, 'missing record')}; {evidence}.{_decided(decision)}"
+        for name, first, last, missing, evidence, decision in told[columns].itertuples(index=False)
     ]
 
 
 def _open_rows(as_built: AsBuilt) -> list[str]:
     records = as_built.tables["records"]
-    told = records[records["outstanding"].astype(bool)]
-    columns = ["source_file", "sheet", "source_row", "reason"]
+    told = records[open_rows(records)]
+    columns = ["source_file", "sheet", "source_row", "reason", "decision"]
     return [
-        f"{_source(file, sheet)} row {row}: {reason}"
-        for file, sheet, row, reason in told[columns].itertuples(index=False)
+        f"{_source(file, sheet)} row {row}: {reason}{_decided(decision)}"
+        for file, sheet, row, reason, decision in told[columns].itertuples(index=False)
     ]

@@ -28,6 +28,7 @@ class Column:
     title: str
     says: str
     unit: str = ""
+    domain: str = ""  # a key of asbuilt.domains.DOMAINS: which values it may hold; empty: any
 
     @property
     def heading(self) -> str:
@@ -54,16 +55,16 @@ class Table:
         return tuple(column.name for column in self.columns)
 
 
-def _text(name: str, title: str, says: str) -> Column:
-    return Column(name, "text", title, says)
+def _text(name: str, title: str, says: str, *, domain: str = "") -> Column:
+    return Column(name, "text", title, says, domain=domain)
 
 
-def _real(name: str, title: str, says: str, unit: str = "") -> Column:
-    return Column(name, "real", title, says, unit)
+def _real(name: str, title: str, says: str, unit: str = "", *, domain: str = "") -> Column:
+    return Column(name, "real", title, says, unit, domain)
 
 
-def _count(name: str, title: str, says: str) -> Column:
-    return Column(name, "integer", title, says)
+def _count(name: str, title: str, says: str, *, domain: str = "not_negative") -> Column:
+    return Column(name, "integer", title, says, domain=domain)
 
 
 # The quantities of a fusion record, in the order of the work. Their names without the unit are the canonical
@@ -90,6 +91,9 @@ FUSION_VALUES = (
     _real("misalignment_mm", "Misalignment", "step between the two outside surfaces", "mm"),
 )
 
+# Beside each text of a decision: whether what it stands on is still outstanding.
+CLOSED = Column("closed", "boolean", "Closed", "a current decision closes it; the verdict stays as it is")
+
 # What was read from a curve; pressures as the curve has them.
 TRACED = (
     _real("trace_soak_time_s", "Soak in curve", "heat soak, as found in the curve", "s"),
@@ -109,25 +113,27 @@ JOINTS = Table(
     (
         _text("joint_id", "Joint id", "unique and stable: the number on the paper, else number/machine/date"),
         _text("joint", "Joint", "the number on the paper, as recorded"),
-        _text("kind", "Kind", "production, tie-in, trial or fitting"),
+        _text("kind", "Kind", "production, tie-in, trial or fitting", domain="joint_kind"),
         Column("in_line", "boolean", "In line", "false for cut-out and trial joints: they are in no count"),
         _text("line", "Line", "name of the alignment the joint lies on"),
         _real("chainage_m", "Chainage", "distance along the line + start, before chainage equations", "m"),
         _text("station", "Station", "the chainage as a person reads it, chainage equations applied"),
         _real("offset_m", "Offset", "from the alignment, + right / - left looking up-chainage", "m"),
-        _real("chainage_sd_m", "Chainage sd", "one standard deviation along the line", "m"),
-        _real("offset_sd_m", "Offset sd", "one standard deviation across the line", "m"),
+        _real("chainage_sd_m", "Chainage sd", "one standard deviation along the line", "m", domain="not_negative"),
+        _real("offset_sd_m", "Offset sd", "one standard deviation across the line", "m", domain="not_negative"),
         _real(
             "radius95_m",
             "95 % radius",
             "the joint lies within it with 95 %, in plan, if leg and model hold",
             "m",
+            domain="not_negative",
         ),
-        _text("placed_by", "Placed by", "survey, fix, tally, fix+tally or unplaced"),
+        _text("placed_by", "Placed by", "survey, fix, tally, fix+tally or unplaced", domain="placed_by"),
         _real(
             "leg_probability",
             "Leg probability",
             "that the joint lies on this leg, by its fix and the order of the work",
+            domain="probability",
         ),
         _count("candidates_n", "Candidates", "places on the lines within reach of the fix"),
         _real(
@@ -145,24 +151,34 @@ JOINTS = Table(
         _text("fused_local", "Fused at (local)", "the same time on the clock of the route, ISO 8601"),
         _text("operator", "Operator", "as recorded"),
         _text("machine", "Machine", "as recorded"),
-        _text("fusion_verdict", "Fusion verdict", "worst of the required checks and of any other that is out"),
-        _text("position_verdict", "Position verdict", "offset with its uncertainty against its window"),
+        _text(
+            "fusion_verdict",
+            "Fusion verdict",
+            "worst of the required checks and of any other that is out",
+            domain="verdict",
+        ),
+        _text(
+            "position_verdict", "Position verdict", "offset with its uncertainty against its window", domain="verdict"
+        ),
         _count("recorded_n", "Recorded", "how many of the procedure's quantities were recorded"),
         _count("procedure_n", "In procedure", "how many quantities the procedure has a window for"),
         Column("number_open", "boolean", "Number open", "what it replaces, or whose its number is, is not clear"),
         _text("reasons", "Reasons", "what a reader has to know, in sentences"),
         _text("decision", "Decision", "of a named person; empty: none"),
+        CLOSED,
         _real(
             "latitude",
             "Latitude",
             "of the point on the alignment, not of the fix; in the base geographic CRS of the route's CRS",
             "°",
+            domain="latitude",
         ),
         _real(
             "longitude",
             "Longitude",
             "of the point on the alignment, not of the fix; in the base geographic CRS of the route's CRS",
             "°",
+            domain="longitude",
         ),
         _real("easting", "Easting", "of the point on the alignment, not of the fix; in the route's CRS and its unit"),
         _real("northing", "Northing", "of the point on the alignment, not of the fix; in the route's CRS and its unit"),
@@ -191,7 +207,7 @@ JOINTS = Table(
         *TRACED,
         _text("remarks", "Remarks", "as recorded"),
         *FUSION_VALUES,
-        _text("pressure_kind", "Pressures are", "gauge or interfacial, as route.toml says"),
+        _text("pressure_kind", "Pressures are", "gauge or interfacial, as route.toml says", domain="pressure_kind"),
         _real("interfacial_pressure_mpa", "Interfacial pressure", "at the melt face; computed from gauge", "MPa"),
     ),
     geometry="Point",
@@ -202,13 +218,15 @@ POSITIONS = Table(
     "One row for each opinion of where a joint is.",
     (
         _text("joint_id", "Joint id", "the joint"),
-        _text("method", "Method", "fix, projection, adjusted, alternative leg or as-laid shot"),
+        _text("method", "Method", "fix, projection, adjusted, alternative leg or as-laid shot", domain="opinion"),
         _text("line", "Line", "the alignment it refers to"),
         _real("chainage_m", "Chainage", "of this opinion", "m"),
         _text("station", "Station", "of this opinion"),
         _real("offset_m", "Offset", "of the fix from this place on the line, + right / - left", "m"),
-        _real("radius95_m", "95 % radius", "of this opinion, in plan", "m"),
-        _real("probability", "Probability", "among the places on the lines within reach of the fix"),
+        _real("radius95_m", "95 % radius", "of this opinion, in plan", "m", domain="not_negative"),
+        _real(
+            "probability", "Probability", "among the places on the lines within reach of the fix", domain="probability"
+        ),
         _text("source", "Source", "file and row"),
         Column("seen_at", "time", "When (UTC)", "time of the record"),
         _real("easting", "Easting", "in the route's CRS and its unit"),
@@ -227,7 +245,7 @@ GAPS = Table(
         _real("to_chainage_m", "To chainage", "where it ends", "m"),
         _text("from_station", "From station", "as a person reads it"),
         _text("to_station", "To station", "as a person reads it"),
-        _real("length_m", "Length", "along the line", "m"),
+        _real("length_m", "Length", "along the line", "m", domain="not_negative"),
         _text("from_joint", "From joint", "joint_id of the last joint before; empty at the start of the line"),
         _text("to_joint", "To joint", "joint_id of the first joint after; empty at the end of the line"),
         _count("missing_records", "Missing records", "likeliest number, from the length of a stick"),
@@ -238,10 +256,12 @@ GAPS = Table(
             "kind",
             "Kind",
             "between joints, before the first joint, after the last joint, records not placed, not yet recorded",
+            domain="gap_kind",
         ),
         _count("joints_within", "Joints within", "joints inside the bracket: which spacing it is no fix can tell"),
         _text("evidence", "Evidence", "why a record is thought missing, in a sentence"),
         _text("decision", "Decision", "of a named person; empty: none"),
+        CLOSED,
     ),
     geometry="LineString",
 )
@@ -257,10 +277,17 @@ WINDOW_CHECKS = Table(
         _real("high", "High", "largest accepted value, inclusive; empty: open"),
         _text("unit", "Unit", "of value, low, high and margin"),
         _real("margin", "Margin", "how far inside its window the value lies; negative: outside"),
-        _text("verdict", "Verdict", "in window, out of window, cannot tell, not recorded or no window"),
+        _text(
+            "verdict", "Verdict", "in window, out of window, cannot tell, not recorded or no window", domain="verdict"
+        ),
         Column("required", "boolean", "Required", "whether the fusion verdict needs this check"),
         _text("source", "Source", "procedure, edition, and where the limit was read"),
-        _text("status", "Status of the limit", "project, read, second-hand, from memory, or the writers' judgement"),
+        _text(
+            "status",
+            "Status of the limit",
+            "project, read, second-hand, from memory, or the writers' judgement",
+            domain="limit_status",
+        ),
         _text("procedure", "Procedure", "by which it was judged, with its edition; empty where by a list or a word"),
         _text("cause", "Cause", "why the check cannot tell, what stands in the way, or what it rests on"),
     ),
@@ -273,10 +300,12 @@ RECORDS = Table(
         _text("source_file", "Source file", "path within the route folder"),
         _text("sheet", "Sheet", "sheet or layer; empty where the file has one table"),
         _count("source_row", "Source row", "row as a spreadsheet numbers it, or number of the feature"),
-        _text("outcome", "Outcome", "joint, duplicate, superseded, trial or set aside"),
+        _text("outcome", "Outcome", "joint, duplicate, superseded, trial or set aside", domain="outcome"),
         _text("joint_id", "Joint id", "the joint it became or repeats; empty where set aside"),
         _text("reason", "Reason", "why, and what of the row could not be read"),
         Column("outstanding", "boolean", "Outstanding", "set aside, and may be a record: somebody has to look at it"),
+        _text("decision", "Decision", "of a named person; empty: none"),
+        CLOSED,
         _text("cells", "Cells", "the row as found, as a JSON object of heading and text"),
     ),
 )
@@ -290,8 +319,8 @@ ALIGNMENT = Table(
         _real("end_chainage_m", "End chainage", "of the last vertex", "m"),
         _text("start_station", "Start station", "as a person reads it"),
         _text("end_station", "End station", "as a person reads it"),
-        _real("length_m", "Length", "along the line, of the kind named beside it", "m"),
-        _text("length_kind", "Kind of length", "grid, ground, geodesic or slope"),
+        _real("length_m", "Length", "along the line, of the kind named beside it", "m", domain="not_negative"),
+        _text("length_kind", "Kind of length", "grid, ground, geodesic or slope", domain="length_kind"),
         _count("vertices_n", "Vertices", "after repeated points were removed"),
         _text("source_file", "Source file", "path within the route folder"),
     ),
@@ -322,6 +351,7 @@ CHAINAGE_MARKS = Table(
             "rank",
             "Rank",
             "2: every 1000 m, 1: every 100 m; for us units the like in feet; 3: ends, equations",
+            domain="mark_rank",
         ),
     ),
     geometry="Point",
@@ -337,7 +367,13 @@ PIPES = Table(
         _text("to_joint", "To joint", "joint_id, higher chainage"),
         _real("from_chainage_m", "From chainage", "of the lower joint", "m"),
         _real("to_chainage_m", "To chainage", "of the higher joint", "m"),
-        _real("length_m", "Length", "along the line, from the positions: not a measured pipe length", "m"),
+        _real(
+            "length_m",
+            "Length",
+            "along the line, from the positions: not a measured pipe length",
+            "m",
+            domain="not_negative",
+        ),
         Column("in_gap", "boolean", "In gap", "true where records are missing between the two"),
     ),
     geometry="LineString",
@@ -349,8 +385,8 @@ TIES = Table(
     (
         _text("joint_id", "Joint id", "the joint"),
         _text("feature", "Feature", "name of the fixed feature"),
-        _real("bearing_deg", "Bearing", "grid bearing from feature to joint", "°"),
-        _real("distance_m", "Distance", "from feature to joint", "m"),
+        _real("bearing_deg", "Bearing", "grid bearing from feature to joint", "°", domain="bearing"),
+        _real("distance_m", "Distance", "from feature to joint", "m", domain="not_negative"),
     ),
     geometry="LineString",
 )
@@ -366,13 +402,25 @@ STRINGS = Table(
         _real("to_chainage_m", "To chainage", "where it ends", "m"),
         _text("from_station", "From station", "as a person reads it"),
         _text("to_station", "To station", "as a person reads it"),
-        _real("length_m", "Length", "along the line, of the reach: not a measured length of pipe", "m"),
+        _real(
+            "length_m",
+            "Length",
+            "along the line, of the reach: not a measured length of pipe",
+            "m",
+            domain="not_negative",
+        ),
         _text(
             "extent_from",
             "Extent from",
             "what says so: route.toml (from and to), tie-ins, or joints (the outermost placed ones)",
+            domain="extent_source",
         ),
-        _text("method", "Method", "as route.toml states it: pulled in, strung beside trench, in trench or bore"),
+        _text(
+            "method",
+            "Method",
+            "as route.toml states it: pulled in, strung beside trench, in trench or bore",
+            domain="laying_method",
+        ),
         _count("joints_n", "Joints", "in line that were recorded with this string"),
         _count("placed_n", "Placed", "of these, how many have a place"),
         _text("tie_in_back", "Tie-in back", "joint that closes the back end, as route.toml states it"),
@@ -392,7 +440,7 @@ TEST_SECTIONS = Table(
         _real("to_chainage_m", "To chainage", "where it ends", "m"),
         _text("from_station", "From station", "as a person reads it"),
         _text("to_station", "To station", "as a person reads it"),
-        _real("length_m", "Length", "along the line", "m"),
+        _real("length_m", "Length", "along the line", "m", domain="not_negative"),
         _text("tested_on", "Tested on", "day of the test, ISO 8601; empty: none is stated"),
         _text("result", "Result", "as recorded; empty: none is stated"),
         _text("reference", "Reference", "document, as recorded"),
@@ -407,11 +455,14 @@ FINDINGS = Table(
     "findings",
     "What a group of joints shares and somebody has to look at: said once, never applied by the tool itself.",
     (
+        _text("finding_id", "Finding id", "kind, and a digest of its joints"),
         _text("kind", "Kind", "offset, clock, frame, decimals, bend and the like"),
         _count("joints_n", "Joints", "how many it concerns"),
         _text("statement", "Statement", "what was found, with figures"),
         _text("proposal", "Proposal", "line for route.toml that would put it right; empty: none"),
         _text("joints", "Joint ids", "of those concerned"),
+        _text("decision", "Decision", "of a named person; empty: none"),
+        CLOSED,
     ),
 )
 
@@ -435,19 +486,77 @@ RUNS = Table(
     ),
 )
 
+COMPLETENESS = Table(
+    "completeness",
+    "How complete each line is: so much, of so much. What has to be there, the contract says.",
+    (
+        _text("line", "Line", "name of the alignment"),
+        _text(
+            "measure",
+            "Measure",
+            "joints recorded, length between recorded joints, length by the result of the last test as recorded, length"
+            " in no test section, strings closed by tie-ins, pipe used",
+        ),
+        _real("value", "Value", "so much; empty: not known"),
+        _real("of", "Of", "so much there is, or is expected"),
+        _text("unit", "Unit", "of value and of: joints, strings or m"),
+        _text("says", "What to know", "how the figures came about, and what they leave open"),
+    ),
+)
+
+ACCURACY = Table(
+    "accuracy",
+    "How sure the places are, by method. Only fixes against as-laid shots are a test by a better source.",
+    (
+        _text("comparison", "Comparison", "radius of places, fixes about places, or fixes against as-laid shots"),
+        _text("method", "Method", "how the joints were placed; fix for checkpoints"),
+        _count("joints_n", "Joints", "how many it rests on"),
+        _text("axes", "Axes", "what axis 1 and 2 are"),
+        _real("mean_1_m", "Mean, axis 1", "of the differences", "m"),
+        _real("mean_2_m", "Mean, axis 2", "of the differences", "m"),
+        _real("sd_1_m", "Sd, axis 1", "standard deviation of the sample", "m"),
+        _real("sd_2_m", "Sd, axis 2", "standard deviation of the sample", "m"),
+        _real("rmse_1_m", "RMSE, axis 1", "root mean square of the differences", "m"),
+        _real("rmse_2_m", "RMSE, axis 2", "root mean square of the differences", "m"),
+        _real("rmse_r_m", "RMSE in plan", "of both axes together", "m"),
+        _real("radius95_m", "95 % radius", "from both RMSE, by the rule named; empty: the rule gives none", "m"),
+        _real("radius95_median_m", "Median 95 % radius", "of the joints of this method", "m"),
+        _real("radius95_max_m", "Largest 95 % radius", "of the joints of this method", "m"),
+        _text("rule", "Rule", "that the 95 % radius is by"),
+        _text("says", "What to know", "what the figures are worth"),
+    ),
+)
+
 DECISIONS = Table(
     "decisions",
-    "What named persons decided. Empty: this version reads no decisions.",
+    "What named persons decided, each about one joint, gap, source row or finding. A decision changes no verdict.",
     (
         _text("joint_id", "Joint id", "the joint, or empty"),
         _text("gap_id", "Gap id", "the gap, or empty"),
-        _text("decision", "Decision", "what was decided"),
+        _text("row_id", "Row id", "the source row that was set aside, file:row or file!sheet:row, or empty"),
+        _text("finding_id", "Finding id", "the finding, or empty"),
+        _text(
+            "decision",
+            "Decision",
+            "accept as is, repair, cut out and re-make, position confirmed or more information",
+            domain="decision",
+        ),
         _text("name", "Name", "who decided"),
         _text("role", "Role", "as what"),
-        _text("date", "Date", "when"),
-        _text("revision", "Revision", "of the record it was made on"),
+        _text("date", "Date", "day of the decision, ISO 8601"),
+        _text("revision", "Revision", "of the record it was made on, as stated"),
         _text("reason", "Reason", "why"),
         _text("reference", "Reference", "document"),
+        _text("basis", "Basis", "digest of the verdicts and values it was made on, as stated; empty: not stated"),
+        _text(
+            "state",
+            "State",
+            "current; stale: verdicts or values have changed; not tied: no basis; superseded: by a later decision",
+            domain="decision_state",
+        ),
+        _text("said", "Said", "of its state, in a sentence"),
+        _text("source_file", "Source file", "path within the route folder"),
+        _count("source_row", "Source row", "row as a spreadsheet numbers it, or number of the feature"),
     ),
 )
 
@@ -476,6 +585,8 @@ ALL = (
     RECORDS,
     FINDINGS,
     RUNS,
+    COMPLETENESS,
+    ACCURACY,
     DECISIONS,
     BUILD_INFO,
 )

@@ -18,6 +18,7 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
 PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "has_touch": True, "is_mobile": True}
 DESK = {"viewport": {"width": 1440, "height": 900}}
 DEVICES = pytest.mark.parametrize("device", [DESK, PHONE], ids=["desk", "phone"])
+READY = "() => window.asbuilt !== undefined"
 CALM = {"reduced_motion": "reduce"}  # then the map moves at once
 
 Open = Callable[..., Page]  # of a record (or a file) and a device; more goes to the browser's context
@@ -41,8 +42,10 @@ class Opener:
         self.strangers: list[str] = []
         self.complaints: list[str] = []
 
-    def __call__(self, record: AsBuilt | Path, device: dict[str, Any], *, script: str = "", **context: Any) -> Page:
-        """Open the map of a record, or a file. `script` runs before the page's own."""
+    def __call__(
+        self, record: AsBuilt | Path, device: dict[str, Any], *, script: str = "", ready: str = READY, **context: Any
+    ) -> Page:
+        """Open the map of a record, or a file. `script` runs before the page's own; `ready` tells when it is open."""
         path = record if isinstance(record, Path) else self.folder / "map.html"
         if not isinstance(record, Path):
             webmap.write_map(record, path)
@@ -56,7 +59,7 @@ class Opener:
             page.add_init_script(script)
         page.goto(path.as_uri())
         if context.get("java_script_enabled", True):
-            page.wait_for_function("() => window.asbuilt !== undefined")
+            page.wait_for_function(ready)
         return page
 
     def _ask(self, route: Route) -> None:
@@ -83,6 +86,13 @@ def find(page: Page, text: str) -> None:
 def card(page: Page) -> str:
     """The text of the card."""
     return str(page.locator("#card").evaluate("card => card.textContent"))
+
+
+def keep(page: Page, name: str) -> None:
+    """Save a picture of what is seen, where ASBUILT_SCREENS names a folder for them; for whoever wants to look."""
+    if folder := os.environ.get("ASBUILT_SCREENS"):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=str(Path(folder) / f"{name}.png"))
 
 
 def chosen(page: Page) -> Any:

@@ -195,7 +195,7 @@ def test_a_shot_a_few_metres_off_draws_no_run_along(tmp_path):
 def test_shots_of_one_joint_that_disagree_are_told_and_count_for_less(tmp_path):
     shots = f"Joint,Easting,Northing,sd\nJ05,{E0 + 60},{N0},0.02\nJ05,{E0 + 60.4},{N0},0.02\n"
     found = built(tmp_path, records(), survey=shots)
-    assert any("2 as-laid shots of J05 lie up to 0.40 apart" in s for s in found.statements)
+    assert any("2 as-laid shots of J05 lie up to 0.40 m apart" in s for s in found.statements)
     assert found.tables["joints"].set_index("joint_id").loc["J05", "radius95_m"] > 0.3
 
 

@@ -21,7 +21,8 @@ from asbuilt.cautions import CAUTIONS
 from asbuilt.publish.joint_log import write_csv, write_workbook
 from tests.conftest import SALTREACH
 
-FILES = {"README.txt", "SHA256SUMS", "asbuilt.gpkg", "joint_log.csv", "joint_log.xlsx", "joint_map.html", "joints.gpx"}
+FILES = {"handover.pdf", "alignment_sheets.pdf"}
+FILES |= {"README.txt", "SHA256SUMS", "asbuilt.gpkg", "joint_log.csv", "joint_log.xlsx", "joint_map.html", "joints.gpx"}
 
 
 def query(handover, sql):

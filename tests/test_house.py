@@ -92,9 +92,10 @@ def test_every_room_of_the_list_exists():
         (r"^import pint|^from pint", {"quantities"}),
         (
             r"^import pyogrio|^from pyogrio",
-            {"crs", "read.sheets", "read.polylines", "read.context", "publish.geopackage"},
+            {"crs", "read.sheets", "read.polylines", "read.context", "publish.geopackage", "publish.export_shapefile"},
         ),
         (r"^import xlsxwriter|^from xlsxwriter", {"publish.joint_log"}),
+        (r"^\s*import typst|^\s*from typst", {"publish.typeset"}),
     ],
 )
 def test_each_library_has_its_room(word, rooms):

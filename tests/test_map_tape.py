@@ -160,7 +160,7 @@ def spot(page: Page, chainage: float, lane: str) -> tuple[float, float]:
     now, box = tape(page), page.locator(".tape-strip").bounding_box()
     at = next(one for one in now["lanes"] if one["name"] == lane)
     x = box["x"] + math.floor(box["width"]) / 2 + (chainage - now["chainage"]) / now["metresPerPixel"]
-    return x, box["y"] + at["top"] + 11
+    return x, box["y"] + at["top"] + 10.5
 
 
 def colour(page: Page, x: float, y: float) -> str:
@@ -303,6 +303,27 @@ def test_labels_jump_at_a_chainage_equation(opened):
     assert words(page).startswith("0+35")
 
 
+def test_no_label_is_cut_at_the_edges(opened):
+    record = invented()
+    page = open_tape(opened, record, PHONE)
+    width = math.floor(page.locator(".tape-strip").bounding_box()["width"])
+    lengths = """texts => {
+      const c = document.querySelector(".tape-strip").getContext("2d");
+      return texts.map((one) => c.measureText(one).width);
+    }"""
+    seen = 0
+    for chainage in np.arange(100.0, 160.0, 7.0):
+        go(page, record, chainage)
+        labels = {text: x for text, x in written(page).items() if text.startswith(("0+", "J0"))}
+        ends = page.evaluate(lengths, list(labels))
+        names = (
+            page.evaluate("document.querySelector('.tape-strip').getContext('2d').measureText('station').width") + 14
+        )
+        assert all(x > names and x + length < width + 0.5 for x, length in zip(labels.values(), ends, strict=True))
+        seen += len(labels)
+    assert seen > 30
+
+
 def test_strings_bores_and_sections_are_told(opened):
     page = open_tape(opened, busy(), DESK)
     go(page, busy(), 120.0)
@@ -345,14 +366,39 @@ def test_an_evening_hides_what_was_made_later(opened):
     assert colour(page, *spot(page, late["chainage_m"], "joints")) == PAPER
     assert colour(page, *spot(page, early["chainage_m"], "joints")) == look.FUSION[early["fusion_verdict"]].fill
     x, y = spot(page, early["chainage_m"], "joints")
-    foot = next(one for one in tape(page)["lanes"] if one["name"] == "joints")["foot"]
-    under = page.locator(".tape-strip").bounding_box()["y"] + foot - 2
-    assert colour(page, x, under) == "#111111"  # made on that very day: underlined
+    assert colour(page, x, y + 11) == "#111111"  # made on that very day: underlined
     page.locator("#day").fill("1")
-    assert colour(page, x, under) == PAPER
+    assert colour(page, x, y + 11) == PAPER
     assert "T1: failed" not in " ".join(written(page))  # tested later
     go(page, record, late["chainage_m"] + 60)
     assert f"joint {record.tables['joints'].iloc[19]['joint_id']}" in words(page)  # the last that there is by then
+
+
+def test_what_a_search_left_out_is_faded(opened):
+    record = invented()
+    page = open_tape(opened, record, DESK)
+    joints = record.tables["joints"]
+    out, other = joints.iloc[3], joints.iloc[7]
+    assert (out["fusion_verdict"], other["fusion_verdict"]) == (look.OUT_OF_WINDOW, look.IN_WINDOW)
+    page.locator("#narrow").evaluate("narrow => { narrow.open = true; }")
+    page.locator("#narrow select").first.select_option(index=1)  # the worst verdict of fusion
+    go(page, record, 120.0)
+    assert colour(page, *spot(page, out["chainage_m"], "joints")) == look.FUSION[look.OUT_OF_WINDOW].fill
+    faint = colour(page, *spot(page, other["chainage_m"], "joints"))
+    assert faint not in (PAPER, look.FUSION[look.IN_WINDOW].fill)
+
+
+def test_the_phone_is_shown_where_the_line_is_nearest_to_it(opened):
+    record = invented()
+    latitude, longitude = place(record, 150.0)
+    there = {"geolocation": {"latitude": latitude, "longitude": longitude}, "permissions": ["geolocation"]}
+    page = opened(record, DESK, script=LISTENING, **there)
+    page.get_by_role("button", name="Phone position").click()
+    page.locator("#phone-says").get_by_text("as the device says").wait_for()
+    go(page, record, 175.0)
+    x, y = spot(page, 150.0, "station")
+    assert colour(page, x, y - 5) == "#FFFFFF"  # within the triangle
+    assert colour(page, x - 12, y - 5) != "#FFFFFF"
 
 
 # ---- taps ------------------------------------------------------------------------------------------------------------
@@ -404,8 +450,11 @@ def test_a_joint_without_a_place_is_chosen_in_its_box(opened):
     page = open_tape(opened, record, DESK)
     lane = next(one for one in tape(page)["lanes"] if one["name"] == "no place")
     left = 6 + page.evaluate(
-        """() => { const c = document.createElement("canvas").getContext("2d");
-        c.font = document.querySelector(".tape-strip").getContext("2d").font; return c.measureText("no place: 1").width; }"""
+        """() => {
+          const c = document.createElement("canvas").getContext("2d");
+          c.font = document.querySelector(".tape-strip").getContext("2d").font;
+          return c.measureText("no place: 1").width;
+        }"""
     )
     box = page.locator(".tape-strip").bounding_box()
     page.mouse.click(box["x"] + left + 10 + 13, box["y"] + (lane["top"] + lane["foot"]) / 2)
@@ -496,7 +545,8 @@ def test_a_long_line_stays_quick(opened, monkeypatch):
         """async () => {
           const map = window.map_of_joints, frames = [];
           const strip = document.querySelector(".tape-strip"), box = strip.getBoundingClientRect();
-          const send = (kind, x) => strip.dispatchEvent(new PointerEvent(kind, { pointerId: 1, clientX: x, clientY: box.top + 5, button: 0 }));
+          const at = (x) => ({ pointerId: 1, clientX: x, clientY: box.top + 5, button: 0 });
+          const send = (kind, x) => strip.dispatchEvent(new PointerEvent(kind, at(x)));
           strip.setPointerCapture = () => {};
           send("pointerdown", box.left + 500);
           for (let i = 1; i <= 20; i++) {

@@ -176,7 +176,7 @@ def test_two_lines_of_one_name_are_refused(tmp_path):
         load(tmp_path)
 
 
-@pytest.mark.parametrize("name", ["features", "decisions", "plan", "found"])
+@pytest.mark.parametrize("name", ["features", "plan", "found"])
 def test_side_files_are_refused_by_name(tmp_path, name):
     (make_route(tmp_path) / f"{name}.csv").write_text("x\n", encoding="utf-8")
     with pytest.raises(NotBuiltError, match=rf"{name}\.csv: this version does not read it"):

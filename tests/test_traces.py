@@ -513,3 +513,18 @@ def test_a_thousand_curves_take_seconds(tmp_path):
     found = judge_traces(rows, read_traces(rows["trace"], load(tmp_path)), source=TraceSource(), values=values)
     assert found.rows["trace_fusion_pressure_mpa"].notna().all()
     assert time.perf_counter() - start < 30
+
+
+def test_no_curve_is_read_from_outside_the_route_folder(tmp_path):
+    route, outside = tmp_path / "route", tmp_path / "outside.csv"
+    route.mkdir()
+    outside.write_text("Time (s),Pressure (bar)\n0,1\n1,1\n")
+    make_route(route)
+    (route / "J1.csv").symlink_to(outside)
+    found = read_traces(["J1.csv"], load(route))["J1.csv"]
+    assert found.cause == "there is no file 'J1.csv' in the route folder"
+
+
+def test_a_name_that_no_file_system_takes_is_no_file(tmp_path):
+    make_route(tmp_path)
+    assert "there is no file" in read_traces(["x" * 300], load(tmp_path))["x" * 300].cause

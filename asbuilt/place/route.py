@@ -28,19 +28,23 @@ def placed(
     `rows` are of `read.records` with lineage. Trial joints, duplicates and rows set aside are given no place.
     """
     goes_in = rows["outcome"].isin([JOINT, SUPERSEDED]).to_numpy()
-    shots, far = _near(sides.survey.rows, designs, settings)
-    known, unclear = with_shots(*(_with_line_accuracy(r, designs) for r in (rows[goes_in], shots)))
+    shots, far = _measured(sides, designs, settings)
+    known, unclear = with_shots(
+        *(_with_line_accuracy(r, designs) for r in (rows[goes_in], shots)),
+        metres_per_unit=designs.frame.metres_per_unit,
+        unit=settings.route.length_unit,
+    )
     known.loc[known["outcome"] == SUPERSEDED, ["machine", "string", "pipe_a", "pipe_b"]] = None  # follows nothing
     lengths, odd = _credible(known[_LENGTHS], settings)
     known[_LENGTHS] = lengths * designs.pipe_factor
     found = place(known, [(design.name, design.line) for design in designs.lines], _laying(designs, sides, settings))
-    own = ["surveyed", *(f"fix_{name}" for name in _POSITION)]
+    own = ["surveyed", "as_found", *(f"fix_{name}" for name in _POSITION)]
     located = found.joints.join(known[[*own, *_POSITION, *_LEVEL]])
     elsewhere = rows.loc[~goes_in, [*_POSITION, *_LEVEL]]
     fixes = elsewhere[_POSITION].rename(columns="fix_{}".format)
     located = pd.concat([located, fixes.join(elsewhere)]).reindex(rows.index)
     rows = rows.rename(columns={"line": "line_recorded"}).drop(columns=[*_POSITION, *_LEVEL]).join(located)
-    rows = rows.fillna({"placed_by": "unplaced", "surveyed": False, "row_before": -1})
+    rows = rows.fillna({"placed_by": "unplaced", "surveyed": False, "as_found": False, "row_before": -1})
     labels = {
         "station": designs.stations(rows["line"], rows["chainage_m"]),
         "other_station": designs.stations(rows["other_line"], rows["other_chainage_m"]),
@@ -50,8 +54,21 @@ def placed(
     return rows.assign(string=rows["string_stated"].fillna(rows["string"]), **labels), found, said
 
 
-def _near(shots: pd.DataFrame, designs: Designs, settings: Settings) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """Return the shots within reach of a line, and what is said of the others: a joint keeps its fix then."""
+def _measured(sides: Sides, designs: Designs, settings: Settings) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return as-laid shots, and as-found measurements that may place a joint, within reach of a line; and what is said."""
+    shots, far = _near(sides.survey.rows, designs, settings, what=("as-laid shot", "survey"))
+    found, astray = _near(sides.found.placing, designs, settings, what=("as-found measurement", "found"))
+    shots = shots.assign(found=False, day=None)
+    return (pd.concat([shots, found.assign(found=True)], ignore_index=True) if len(found) else shots), (*far, *astray)
+
+
+def _near(
+    shots: pd.DataFrame, designs: Designs, settings: Settings, *, what: tuple[str, str]
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return the shots within reach of a line, and what is said of the others: a joint keeps its fix then.
+
+    `what` is the word for one of them, and the table of the route file that they are of.
+    """
     if shots.empty:
         return shots, ()
     xy = shots[["easting", "northing"]].to_numpy(float)
@@ -61,8 +78,8 @@ def _near(shots: pd.DataFrame, designs: Designs, settings: Settings) -> tuple[pd
         return shots, ()
     unit = settings.route.length_unit
     said = (
-        f"{far.sum()} of {several(len(shots), 'as-laid shot')} lie {unit.text(away[far].min(), 0)} or more from every"
-        " line and are not used: check the crs of [survey] and the order of its columns."
+        f"{far.sum()} of {several(len(shots), what[0])} lie {unit.text(away[far].min(), 0)} or more from every"
+        f" line and are not used: check the crs of [{what[1]}] and the order of its columns."
     )
     return shots[~far], (said,)
 

@@ -1,7 +1,8 @@
 """The GeoPackage: the contract's layers and tables, for any program that reads the open format.
 
-Its traps are met here: times go in as UTC only, version 1.3 with the WKT extension opens without a warning in older
-readers, the date of the last change is the as-of time so that equal input gives equal bytes.
+Its traps are met here: times go in as UTC only, version 1.2 with the WKT extension opens without a warning in older
+readers, the date of the last change is the as-of time so that equal input gives equal bytes. What the file says of
+itself (dictionary, document, relations, styles) is added by the rooms `gpkg_*`.
 """
 
 from datetime import UTC
@@ -14,15 +15,31 @@ import pyproj
 
 from asbuilt import tables
 from asbuilt.as_built import AsBuilt
+from asbuilt.publish.gpkg_file import opened
+from asbuilt.publish.gpkg_metadata import write_metadata
+from asbuilt.publish.gpkg_relations import write_photos, write_relations
+from asbuilt.publish.gpkg_schema import write_schema
+from asbuilt.publish.gpkg_styles import write_styles
 
 NAME = "asbuilt.gpkg"
-_DATASET = {"VERSION": "1.3", "CRS_WKT_EXTENSION": "YES"}
+_DATASET = {"VERSION": "1.2", "CRS_WKT_EXTENSION": "YES"}
 
 
 def write_geopackage(as_built: AsBuilt, path: Path) -> None:
-    """Write all tables to a new file at `path`. Layers with a geometry come first, in the route's CRS."""
-    crs = pyproj.CRS.from_wkt(as_built.crs_wkt)
+    """Write all tables to a new file at `path`, layers with a geometry first, then what the file says of itself."""
     stamp = as_built.title.as_of.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
+    write_tables(as_built, path, stamp)
+    with opened(path) as base:
+        write_schema(base)
+        write_metadata(base, as_built, stamp)
+        write_relations(base, as_built.tables)
+        write_photos(base, as_built.photos, as_built.tables["joints"], stamp)
+        write_styles(base, stamp)
+
+
+def write_tables(as_built: AsBuilt, path: Path, stamp: str) -> None:
+    """Write the layers and tables alone, in the route's CRS; `stamp` stands for the time of the last change."""
+    crs = pyproj.CRS.from_wkt(as_built.crs_wkt)
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": stamp})
     try:
         for table in sorted(tables.ALL, key=lambda t: not t.geometry):

@@ -12,14 +12,13 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 import pandas as pd
-import pyproj
 import shapely
 
 from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import CAUTIONS
-from asbuilt.crs import Crossing, Frame, area_of, geographic, to_base
+from asbuilt.crs import Crossing, geographic
+from asbuilt.publish.in_wgs84 import in_wgs84, in_words
 from asbuilt.quantities import LengthUnit
-from asbuilt.receivers import epoch_of, to_wgs84
 from asbuilt.sentence import several
 
 NAME = "joints.gpx"
@@ -30,8 +29,11 @@ _REPLACED = "What XML cannot hold, or no reader shows, is written by its number,
 _BRIEF = "An estimate, not a utility locate."
 _JOINT_COLUMNS = [
     "joint_id", "line", "station", "offset_m", "radius95_m", "fusion_verdict", "position_verdict", "placed_by",
+    "decision",
 ]  # fmt: skip
-_GAP_COLUMNS = ["gap_id", "line", "from_station", "to_station", "missing_records", "missing_low", "missing_high"]
+_GAP_COLUMNS = [
+    "gap_id", "line", "from_station", "to_station", "missing_records", "missing_low", "missing_high", "decision",
+]  # fmt: skip
 
 
 def write_gpx(as_built: AsBuilt, path: Path) -> None:
@@ -41,7 +43,7 @@ def write_gpx(as_built: AsBuilt, path: Path) -> None:
     """
     joints, gaps = _placed(as_built.tables["joints"]), as_built.tables["gaps"]
     ends = _ends(gaps, as_built.crs_wkt)
-    longitude, latitude, way = _in_wgs84(np.concatenate([joints[["longitude", "latitude"]], ends]), as_built)
+    longitude, latitude, way = in_wgs84(np.concatenate([joints[["longitude", "latitude"]], ends]), as_built)
     one_line = len(as_built.tables["alignment"]) < 2
     unit = as_built.title.length_unit
     points = pd.concat([_of_joints(joints, unit, way=way, one_line=one_line), _of_gaps(gaps, one_line=one_line)])
@@ -70,21 +72,14 @@ def _ends(gaps: pd.DataFrame, crs_wkt: str) -> np.ndarray:
     return np.column_stack([shapely.get_x(ends), shapely.get_y(ends)])
 
 
-def _in_wgs84(lonlat: np.ndarray, as_built: AsBuilt) -> tuple[np.ndarray, np.ndarray, Crossing]:
-    """Bring positions to WGS 84 by the operation that serves the lines: a joint far off does not choose another."""
-    of = Frame("", pyproj.CRS.from_wkt(as_built.crs_wkt))
-    vertices = as_built.tables["alignment_vertices"]
-    area = area_of(*to_base(vertices["easting"].to_numpy(float), vertices["northing"].to_numpy(float), of=of))
-    longitude, latitude = lonlat.astype(float).T.copy()
-    return to_wgs84(longitude, latitude, of=of, epoch=epoch_of(as_built.title.as_of), area=area)
-
-
 def _of_joints(joints: pd.DataFrame, unit: LengthUnit, *, way: Crossing, one_line: bool) -> pd.DataFrame:
     adds = f" and {unit.text(way.accuracy_m, 1)} more for WGS 84" if way.accuracy_m else ""
     said = [
         f"{_on(line, one_line)}{station}; offset {_offset(offset, unit)}; 95 % radius {_length(radius, unit)}{adds};"
-        f" fusion {fusion}, position {position}. {_BRIEF}"
-        for _, line, station, offset, radius, fusion, position, _ in joints[_JOINT_COLUMNS].itertuples(index=False)
+        f" fusion {fusion}, position {position}.{_decided(decision)} {_BRIEF}"
+        for _, line, station, offset, radius, fusion, position, _, decision in joints[_JOINT_COLUMNS].itertuples(
+            index=False
+        )
     ]
     src = "placed by " + joints["placed_by"]
     columns = {"name": joints["joint_id"], "src": src, "time": _times(joints["fused_at"])}
@@ -93,14 +88,18 @@ def _of_joints(joints: pd.DataFrame, unit: LengthUnit, *, way: Crossing, one_lin
 
 def _of_gaps(gaps: pd.DataFrame, *, one_line: bool) -> pd.DataFrame:
     names, said = [], []
-    for gap, line, low, high, missing, least, most in gaps[_GAP_COLUMNS].itertuples(index=False):
+    for gap, line, low, high, missing, least, most, decision in gaps[_GAP_COLUMNS].itertuples(index=False):
         names += [f"gap {gap} begins", f"gap {gap} ends"]
         bounds = f" ({least} to {most} with 95 %)" if least != most else ""
         count = f"{several(missing, 'missing record')}{bounds}, which is no proof of a missing joint"
-        text = f"{_on(line, one_line)}{low} to {high}; {count}. {_BRIEF}"
+        text = f"{_on(line, one_line)}{low} to {high}; {count}.{_decided(decision)} {_BRIEF}"
         said += [text, text]
     columns = {"name": names, "src": "", "time": "", "desc": said, "type": "gap"}
     return pd.DataFrame(columns, index=range(len(names))).assign(src="likeliest number, from the length of a stick")
+
+
+def _decided(decision: str) -> str:
+    return f" Decision: {decision}." if decision else ""
 
 
 def _on(line: str, one_line: bool) -> str:
@@ -149,11 +148,12 @@ def _by_number(found: re.Match[str]) -> str:
 
 def _metadata(as_built: AsBuilt, way: Crossing, *, joints: int, replaced: bool) -> str:
     title = as_built.title
-    brought = f"WGS 84, brought from {way.origin} by '{way.operation}', good to {way.accuracy_m:g} m"
-    if way.operation == "none needed":
-        brought = f"WGS 84, a name that covers realisations up to {way.accuracy_m:g} m apart"
     many = f"{several(joints, 'placed joint')} and both ends of {several(len(as_built.tables['gaps']), 'gap')}"
-    desc = [f"{many}. Places are in {brought}. Elevations are left out.", *([_REPLACED] if replaced else []), *CAUTIONS]
+    desc = [
+        f"{many}. Places are in {in_words(way)}. Elevations are left out.",
+        *([_REPLACED] if replaced else []),
+        *CAUTIONS,
+    ]
     name, told = _said(pd.Series([f"{title.name}, revision {title.revision}", " ".join(desc)], dtype=object))
     stamp = title.as_of.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     return f"<metadata><name>{name}</name><desc>{told}</desc><time>{stamp}</time></metadata>"

@@ -1,9 +1,14 @@
-"""The joint log, one row a joint: a workbook for people, and plain CSV for everything else."""
+"""The joint log as a workbook for people: joints, checks, gaps, source rows, decisions, and what the words mean.
 
+A verdict is told by the colour of its cell and by a sign before its word. The sign is part of the cell's number format,
+so that the value itself stays the plain word, for filters and formulas.
+"""
+
+import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import xlsxwriter
 from xlsxwriter.format import Format
@@ -11,56 +16,55 @@ from xlsxwriter.worksheet import Worksheet
 
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
-from asbuilt.cautions import CAUTIONS
+from asbuilt.cautions import CAUTIONS, IN_SHORT
+from asbuilt.publish.log_cells import MOST_ROWS, WORDS, cells, decimals, fitting, width, words
 from asbuilt.sentence import summary
 
+Columns = tuple[tables.Column, ...]
 CSV_NAME, WORKBOOK_NAME = "joint_log.csv", "joint_log.xlsx"
-_RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-_DECIMALS = {"m": 3, "mm": 2, "°": 8, "MPa": 4}
+SHEETS = (
+    ("Joints", tables.JOINTS),
+    ("Checks", tables.WINDOW_CHECKS),
+    ("Gaps", tables.GAPS),
+    ("Source rows", tables.RECORDS),
+    ("Decisions", tables.DECISIONS),
+)
+# What is read first stands first; all other columns follow in the order of the table.
+_FIRST = ("joint_id", "station", "fusion_verdict", "position_verdict", "decision", "reasons")
 _ABOUT_WIDTH = 100
-_SHEETS = (("Joints", tables.JOINTS), ("Gaps", tables.GAPS), ("Source rows", tables.RECORDS))
+_ON_A_PAGE = 250  # characters side by side on a sheet of A3 or Tabloid that are still read with ease
+_PAPERS = {"A3": 8, "Tabloid": 3}  # numbers of paper sizes in ECMA-376 (from memory)
+_MOST_OF_HEAD = 120
+_WORD_WIDTHS = (20, 24, 26, 8, 12, 70, 60)
 
 
-def write_csv(as_built: AsBuilt, path: Path) -> None:
-    """Write the joints as CSV: UTF-8 with a mark, commas, headings with units, times in UTC as ISO 8601.
+def write_workbook(as_built: AsBuilt, path: Path, *, most_rows: int = MOST_ROWS) -> None:
+    """Write the workbook to `path`: one sheet a table, before them counts and cautions, behind them the dictionary.
 
-    A text that a spreadsheet would run as a formula gets an apostrophe in front.
+    A table with more rows than a sheet may have (`most_rows`, with the heading) says so in its last row and on the
+    first sheet. The same record gives the same bytes.
     """
-    frame = as_built.tables["joints"].drop(columns="geometry")
-    out = pd.DataFrame({c.heading: _csv_column(frame[c.name], c) for c in tables.JOINTS.columns})
-    out.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
-
-
-def _csv_column(values: pd.Series, column: tables.Column) -> pd.Series:
-    if column.kind == "text":
-        risky = values.str.startswith(_RUNS_AS_FORMULA)
-        return values.where(~risky, "'" + values)
-    if column.kind == "time":
-        return values.dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    if column.kind == "real":
-        return values.round(_DECIMALS.get(column.unit, 4))
-    return values
-
-
-def write_workbook(as_built: AsBuilt, path: Path) -> None:
-    """Write joints, gaps and source rows as sheets of a workbook, with a first sheet of words, counts and cautions."""
     options = {
         "strings_to_formulas": False,
         "strings_to_urls": False,
         "strings_to_numbers": False,
         "constant_memory": True,
     }
+    shown = {name: fitting(as_built.tables[table.name], table, most_rows - 1) for name, table in SHEETS}
     with xlsxwriter.Workbook(str(path), options) as book:
         naive = as_built.title.as_of.replace(tzinfo=None)
         book.set_properties({"title": f"{as_built.title.name}: joint log", "created": naive})
         formats = _Formats(book)
-        _about(book.add_worksheet("About"), as_built, formats)
-        for name, table in _SHEETS:
-            _sheet(book.add_worksheet(name), as_built.tables[table.name], table, formats)
+        cut = [f"{name}: {said}" for name, (_, said) in shown.items() if said]
+        _about(_page(book, "About", as_built), as_built, formats, cut)
+        for name, table in SHEETS:
+            frame, said = shown[name]
+            _table(_page(book, name, as_built), frame, _in_order(table), formats=formats, last=said)
+        _words(_page(book, "Words", as_built), formats)
 
 
 class _Formats:
-    """The few formats of the workbook. Verdicts are told by colour and by their word."""
+    """The few formats of the workbook."""
 
     def __init__(self, book: xlsxwriter.Workbook) -> None:
         self.heading = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
@@ -69,13 +73,15 @@ class _Formats:
         self.text = book.add_format({"num_format": "@", "indent": 1})
         self.wrapped = book.add_format({"text_wrap": True, "valign": "top"})
         self.time = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
+        self.whole = book.add_format({"num_format": "0"})
         self.number = {n: book.add_format({"num_format": f"0.{'0' * n}" if n else "0"}) for n in range(9)}
-        self.verdict = {
-            word: book.add_format(
-                {"bg_color": drawn.fill, "font_color": _ink(drawn.fill), "bold": word == look.OUT_OF_WINDOW}
-            )
-            for word, drawn in look.FUSION.items()
-        }
+        self.verdict = tuple({word: self._verdict(book, word, kind) for word in look.FUSION} for kind in (0, 1))
+
+    @staticmethod
+    def _verdict(book: xlsxwriter.Workbook, word: str, kind: int) -> Format:
+        fill = look.FUSION[word].fill
+        how = {"bg_color": fill, "font_color": _ink(fill), "bold": word == look.OUT_OF_WINDOW}
+        return book.add_format({**how, "num_format": f'"{look.SIGNS[word][kind]} "@'})
 
 
 def _ink(fill: str) -> str:
@@ -84,17 +90,36 @@ def _ink(fill: str) -> str:
     return "#000000" if 0.299 * red + 0.587 * green + 0.114 * blue > 128 else "#FFFFFF"
 
 
-def _about(sheet: Worksheet, as_built: AsBuilt, formats: _Formats) -> None:
+def _page(book: xlsxwriter.Workbook, name: str, as_built: AsBuilt) -> Worksheet:
+    """Add a sheet that prints: laid across, with the route at its head, and pages and caution at its foot."""
+    sheet, title = book.add_worksheet(name), as_built.title
+    said = (
+        f"{title.name[:_MOST_OF_HEAD]}: {name}",
+        f"revision {title.revision[:20]}, as of {title.as_of:%Y-%m-%d %H:%M}",
+    )
+    left, right = (text.replace("&", "&&") for text in said)
+    sheet.set_header(f"&L{left}&R{right}")
+    sheet.set_footer(f"&L{IN_SHORT}&RPage &P of &N")
+    sheet.set_landscape()
+    sheet.set_paper(_PAPERS[as_built.form.sheets])
+    sheet.set_margins(left=0.4, right=0.4, top=0.7, bottom=0.7)
+    return sheet
+
+
+# ---- words -----------------------------------------------------------------------------------------------------------
+
+
+def _about(sheet: Worksheet, as_built: AsBuilt, formats: _Formats, cut: Sequence[str]) -> None:
     """The state of the line in sentences, what the figures refer to, the findings and the cautions."""
     title = as_built.title
     sheet.set_column(0, 0, 22, formats.wrapped)
     sheet.set_column(1, 1, _ABOUT_WIDTH, formats.wrapped)
-    sheet.set_landscape()
     sheet.fit_to_pages(1, 0)
     sheet.set_row(0, 28)
     sheet.write_string(0, 0, f"{title.name}: joint log", formats.title)
-    pairs = [("State", text) for text in summary(as_built)]
+    pairs = [("State", text) for text in summary(as_built)] + [("Not all here", text) for text in cut]
     pairs += [(name, value) for name, value in _title_pairs(as_built) if value]
+    pairs += [("Signs", text) for text in _signs()]
     pairs += [("Finding", text) for text in as_built.statements] + [("Reading", text) for text in as_built.notes]
     pairs += [("Caution", text) for text in CAUTIONS]
     for row, (name, value) in enumerate(pairs, start=2):
@@ -103,6 +128,12 @@ def _about(sheet: Worksheet, as_built: AsBuilt, formats: _Formats) -> None:
         )  # not every program fits the height to wrapped text
         sheet.write_string(row, 0, name if name != pairs[row - 3][0] or row == 2 else "", formats.bold)
         sheet.write_string(row, 1, value, formats.wrapped)
+
+
+def _signs() -> list[str]:
+    """Say which sign stands before which verdict."""
+    kinds = (("Fusion and each check", 0), ("Position", 1))
+    return [f"{what}: {', '.join(f'{look.SIGNS[v][kind]} {v}' for v in look.IN_ORDER)}" for what, kind in kinds]
 
 
 def _title_pairs(as_built: AsBuilt) -> list[tuple[str, str]]:
@@ -120,50 +151,64 @@ def _title_pairs(as_built: AsBuilt) -> list[tuple[str, str]]:
     ]
 
 
-def _sheet(sheet: Worksheet, frame: pd.DataFrame, table: tables.Table, formats: _Formats) -> None:
-    for at, column in enumerate(table.columns):
-        blank = frame[column.name].isin([""]).all() or frame[column.name].isna().all()
-        sheet.set_column(at, at, _width(column), None, {"hidden": bool(blank and len(frame))})
+def _words(sheet: Worksheet, formats: _Formats) -> None:
+    """What each column of each table means, with its unit and what it may hold."""
+    rows = list(words())
+    for at, wide in enumerate(_WORD_WIDTHS):
+        sheet.set_column(at, at, wide, formats.wrapped)
+        sheet.write_string(0, at, WORDS[at], formats.heading)
+    _stands(sheet, rows=len(rows), columns=len(WORDS), pages=1)
+    for number, row in enumerate(rows, start=1):
+        for at, text in enumerate(row):
+            if text:
+                sheet.write_string(number, at, text, formats.wrapped if row[1] else formats.bold)
+
+
+# ---- tables ----------------------------------------------------------------------------------------------------------
+
+
+def _stands(sheet: Worksheet, *, rows: int, columns: int, pages: int) -> None:
+    """Freeze and repeat the heading and the first column, and let every column be filtered."""
     sheet.freeze_panes(1, 1)
-    sheet.set_row(0, 48)
-    sheet.set_landscape()
     sheet.repeat_rows(0)
     sheet.repeat_columns(0)
-    sheet.set_paper(8)  # A3: the log is wider than any paper, its ids stand on every page
-    sheet.autofilter(0, 0, max(len(frame), 1), len(table.columns) - 1)
-    for at, column in enumerate(table.columns):
+    sheet.fit_to_pages(pages, 0)
+    sheet.autofilter(0, 0, max(rows, 1), columns - 1)
+
+
+def _in_order(table: tables.Table) -> Columns:
+    if table is not tables.JOINTS:
+        return table.columns
+    return tuple(sorted(table.columns, key=lambda c: _FIRST.index(c.name) if c.name in _FIRST else len(_FIRST)))
+
+
+def _table(sheet: Worksheet, frame: pd.DataFrame, of: Columns, *, formats: _Formats, last: str) -> None:
+    columns = [cells(frame[c.name], c) for c in of]
+    blank = [len(frame) > 0 and all(v is None for v in values) for values in columns]
+    widths = [width(values, column) for values, column in zip(columns, of, strict=True)]
+    for at, wide in enumerate(widths):
+        sheet.set_column(at, at, wide, None, {"hidden": blank[at]})
+    shown = sum(w for w, is_blank in zip(widths, blank, strict=True) if not is_blank)
+    _stands(sheet, rows=len(frame), columns=len(of), pages=math.ceil(shown / _ON_A_PAGE))
+    sheet.set_row(0, 48)
+    for at, column in enumerate(of):
         sheet.write_string(0, at, column.heading, formats.heading)
-    cells = [_cells(frame[c.name], c) for c in table.columns]
-    for row, values in enumerate(zip(*cells, strict=True), start=1):
-        for at, value in enumerate(values):
-            _write(sheet, row, at, value=value, column=table.columns[at], formats=formats)
+    filled = [(at, *_written(sheet, c, formats), columns[at]) for at, c in enumerate(of) if not blank[at]]
+    for row in range(len(frame)):
+        for at, write, how, values in filled:
+            if (value := values[row]) is not None:
+                write(row + 1, at, value, how if how.__class__ is Format else how(value))
+    if last:
+        sheet.write_string(len(frame) + 1, 0, last, formats.bold)
 
 
-def _cells(values: pd.Series, column: tables.Column) -> list[Any]:
-    if column.kind == "time":
-        return [None if pd.isna(v) else v.to_pydatetime().replace(tzinfo=None) for v in values]
+def _written(sheet: Worksheet, column: tables.Column, formats: _Formats) -> tuple[Any, Any]:
+    """Return how a value of the column is written, and its format or what gives it: once, for millions of cells."""
+    if column.domain == "verdict":
+        of = formats.verdict[column.name == "position_verdict"]
+        return sheet.write_string, lambda word: of.get(word, formats.text)
     if column.kind == "real":
-        decimals = _DECIMALS.get(column.unit, 4)
-        return [None if np.isnan(v) else v for v in values.round(decimals).tolist()]
-    return [None if v is pd.NA else v for v in values.astype(object).tolist()]
-
-
-def _write(sheet: Worksheet, row: int, at: int, *, value: Any, column: tables.Column, formats: _Formats) -> None:
-    if value is None or value == "":
-        return
-    if column.kind == "text":
-        as_verdict: Format | None = formats.verdict.get(value) if column.name.endswith("verdict") else None
-        sheet.write_string(row, at, value, as_verdict or formats.text)
-    elif column.kind == "real":
-        sheet.write_number(row, at, value, formats.number[_DECIMALS.get(column.unit, 3)])
-    elif column.kind == "time":
-        sheet.write_datetime(row, at, value, formats.time)
-    elif column.kind == "boolean":
-        sheet.write_string(row, at, "yes" if value else "no")
-    else:
-        sheet.write_number(row, at, value)
-
-
-def _width(column: tables.Column) -> float:
-    wide = {"reasons": 60, "reason": 60, "cells": 60, "evidence": 50, "joint_id": 16, "gap_id": 22, "fused_local": 24}
-    return wide.get(column.name, 16 if column.kind in ("text", "time") else 11)
+        return sheet.write_number, formats.number[decimals(column) if column.unit else 3]
+    if column.kind == "integer":
+        return sheet.write_number, formats.whole
+    return (sheet.write_datetime, formats.time) if column.kind == "time" else (sheet.write_string, formats.text)

@@ -26,16 +26,18 @@ _WHOLE = 2**53  # a script counts no farther
 
 def packed(values: pd.Series) -> Packed | None:
     """Return one column in its shortest form, or None where nothing is in it."""
-    plain = _plain(values)
-    codes, words = pd.factorize(plain)
+    values = _rounded(values)
+    codes, found = pd.factorize(values)  # each value is looked at once, however many rows have it
+    words = [_plain(value) for value in found]
+    codes = np.where(np.isin(codes, [i for i, word in enumerate(words) if word is None]), -1, codes)
     if (codes < 0).all():
         return None
-    if len(words) == 1 and (codes == 0).all():
-        return {"all": _number(words[0])}
+    if (codes == codes[0]).all():
+        return {"all": words[codes[0]]}
     if 4 * len(words) < len(codes):
-        return {"words": [_number(word) for word in words], "at": codes.tolist()}
+        return {"words": words, "at": codes.tolist()}
     numbers = _steps(values)
-    return [_number(v) for v in plain] if numbers is None else numbers
+    return [words[code] if code >= 0 else None for code in codes] if numbers is None else numbers
 
 
 def _decimals(name: str) -> int:
@@ -44,12 +46,23 @@ def _decimals(name: str) -> int:
     return _DECIMALS.get(name, _METRES if name.endswith("_m") else _RECORDED)
 
 
-def _plain(values: pd.Series) -> pd.Series:
-    """Return Python values, with None for every kind of nothing."""
-    if values.dtype.kind == "f":
-        values = values.where(np.isfinite(values)).round(_decimals(str(values.name)))
-    plain = values.astype(object).where(values.notna(), None)
-    return plain.where(np.array([not isinstance(v, str) or bool(v.strip()) for v in plain], dtype=bool), None)
+def _rounded(values: pd.Series) -> pd.Series:
+    if values.dtype.kind != "f":
+        return values
+    finite = values.where(np.isfinite(values))
+    return finite.where(finite.abs() >= _WHOLE, finite.mask(finite.abs() >= _WHOLE).round(_decimals(str(values.name))))
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as JSON has it, None for text that says nothing. A whole float becomes an integer: it is shorter.
+
+    >>> _plain(630.0), _plain(11.5), _plain("630.0"), _plain(True), _plain("  ")
+    (630, 11.5, '630.0', True, None)
+    """
+    if isinstance(value, str):
+        return value if value.strip() else None
+    value = value.item() if isinstance(value, np.generic) else value
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def _steps(values: pd.Series) -> dict[str, Any] | None:
@@ -67,12 +80,3 @@ def _steps(values: pd.Series) -> dict[str, Any] | None:
     steps = np.full(len(numbers), None, dtype=object)
     steps[known] = np.diff(units, prepend=0.0).astype("int64")
     return {"unit": 10.0**-decimals, "steps": steps.tolist()}
-
-
-def _number(value: Any) -> Any:
-    """Return a whole float as an integer: JSON has one kind of number, and it is shorter.
-
-    >>> _number(630.0), _number(11.5), _number("630.0"), _number(True)
-    (630, 11.5, '630.0', True)
-    """
-    return int(value) if isinstance(value, float) and value.is_integer() else value

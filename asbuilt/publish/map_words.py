@@ -29,6 +29,12 @@ _PLACED_SAYS = {
 }
 
 
+_TAPE_SAYS = (
+    "On the whole line above the tape, fusion rises, the worst highest; position hangs below; gaps are hatched;"
+    " the bracket holds what the tape shows. A grey band: made on the day that is shown."
+)
+
+
 @dataclass(frozen=True)
 class Words:
     """The parts of the page by name, escaped; and what stands at the head of each sheet of paper, plain."""
@@ -120,6 +126,7 @@ def _key(as_built: AsBuilt) -> str:
               if not in_line.all() else []),
             *(f"<li>Behind: {escaped(layer.title)}</li>" for layer in as_built.context),
         ],
+        "Tape": [f"<li><span>{escaped(_TAPE_SAYS)}</span></li>"],
     }  # fmt: skip
     return "".join(f"<div><h2>{name}</h2><ul>{''.join(items)}</ul></div>" for name, items in rows.items() if items)
 

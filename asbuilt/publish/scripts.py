@@ -6,7 +6,7 @@ one script: what it exports is what the function returns. Only the plain forms a
 """
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 _IMPORT = re.compile(r'^import \{([^}]*)\} from "\./(\w+)\.js";\n', re.MULTILINE)
 _EXPORT = re.compile(r"^export (?=(?:async )?(?:function|const|let|class)\b)", re.MULTILINE)
@@ -20,19 +20,22 @@ def joined(entry: str, read: Callable[[str], str]) -> str:
     that are not read here.
     """
     texts: dict[str, str] = {}
-    for name in _in_order(entry, read, ()):
-        texts.setdefault(name, read(name))
+    _gather(entry, read, texts, ())
     exported = {name: _names(text) for name, text in texts.items()}
     parts = [_module(name, text, exported) for name, text in texts.items()]
     return '(async () => {\n"use strict";\n' + "\n".join(parts) + "\n})();"
 
 
-def _in_order(name: str, read: Callable[[str], str], above: tuple[str, ...]) -> Iterator[str]:
+def _gather(name: str, read: Callable[[str], str], texts: dict[str, str], above: tuple[str, ...]) -> None:
+    """Put a module into `texts` behind all that it needs."""
     if name in above:
         raise ValueError(f"modules need each other in a ring: {' -> '.join((*above, name))}")
-    for needed in _IMPORT.finditer(read(name)):
-        yield from _in_order(needed[2], read, (*above, name))
-    yield name
+    if name in texts:
+        return
+    text = read(name)
+    for needed in _IMPORT.finditer(text):
+        _gather(needed[2], read, texts, (*above, name))
+    texts[name] = text
 
 
 def _names(text: str) -> list[str]:

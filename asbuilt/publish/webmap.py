@@ -18,14 +18,15 @@ from typing import Any
 import folium
 import numpy as np
 
-from asbuilt.as_built import AsBuilt, Tiles
+from asbuilt.as_built import AsBuilt
 from asbuilt.publish.map_data import map_data
+from asbuilt.publish.map_photos import map_photos
 from asbuilt.publish.map_words import escaped, map_words
 from asbuilt.publish.scripts import joined
 
 NAME = "joint_map.html"
 
-_STYLES = ("page", "plan", "tape", "card", "list", "paper")
+_STYLES = ("page", "plan", "tape", "card", "photo", "list", "paper")
 _FAST = 6  # of the nine levels of packing: a tenth of the time of the last, for a fiftieth more
 
 
@@ -49,10 +50,11 @@ def page(as_built: AsBuilt) -> str:
     parts = {
         **words.parts,
         **scripts,
-        "policy": escaped(_policy(scripts.values(), style, as_built.tiles)),
+        "policy": escaped(_policy(scripts.values(), style, _pictures(as_built))),
         "style": style,
         "map": division,
         "record": packed(record),
+        "photos": map_photos(as_built),
         "licence": "Leaflet 1.9.4 is carried in this page under the following licence.\n\n" + _asset("leaflet/LICENSE"),
     }  # fmt: skip
     return _filled(_asset("map/page.html"), parts)
@@ -91,15 +93,22 @@ def _css_text(text: str) -> str:
     return '"' + re.sub(r'["\\<>&\x00-\x1f]', lambda found: f"\\{ord(found[0]):x} ", text) + '"'
 
 
-def _policy(scripts: Iterable[str], style: str, tiles: Tiles | None) -> str:
-    """Return a Content-Security-Policy under which only these scripts and this style count, and nothing loads but
-    the pictures of a background that the route file names."""
+def _policy(scripts: Iterable[str], style: str, pictures: str) -> str:
+    """Return a Content-Security-Policy under which only these scripts and this style count, and no pictures but these
+    are shown."""
     allowed = " ".join(f"'sha256-{_digest(script)}'" for script in scripts)
-    pictures = f" img-src https://{tiles.host};" if tiles else ""
+    shown = f" img-src {pictures};" if pictures else ""
     return (
-        f"default-src 'none'; script-src {allowed}; style-src 'sha256-{_digest(style)}';{pictures}"
+        f"default-src 'none'; script-src {allowed}; style-src 'sha256-{_digest(style)}';{shown}"
         " base-uri 'none'; form-action 'none'"
     )
+
+
+def _pictures(as_built: AsBuilt) -> str:
+    """Return where pictures may come from: a background that the route file names, and the photos in the page."""
+    background = [f"https://{as_built.tiles.host}"] if as_built.tiles else []
+    carried = ["data:"] if any(photo.jpeg for photo in as_built.photos) else []
+    return " ".join([*background, *carried])
 
 
 def _digest(text: str) -> str:

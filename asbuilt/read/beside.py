@@ -6,7 +6,11 @@ import pandas as pd
 
 from asbuilt.read.alignments import Designs
 from asbuilt.read.context import Surroundings, read_context
+from asbuilt.read.decisions import Decisions, read_decisions
+from asbuilt.read.features import Features, read_features
+from asbuilt.read.found import FoundRows, read_found
 from asbuilt.read.people import Listing, read_machines, read_people
+from asbuilt.read.plan import PlanRows, read_plan
 from asbuilt.read.positions import Target
 from asbuilt.read.sections import Sections, read_sections
 from asbuilt.read.sides import Survey, Tally, read_survey, read_tally
@@ -22,6 +26,10 @@ class Sides:
     people: Listing
     machines: Listing
     sections: Sections
+    decisions: Decisions
+    plan: PlanRows
+    features: Features
+    found: FoundRows
     around: Surroundings
 
     @property
@@ -39,16 +47,27 @@ class Sides:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What was found in the files and used as found, and each row that was left out, with its reason."""
-        left_out = pd.concat([self.tally.set_aside, self.survey.set_aside, self.sections.set_aside])
+        """What was found in the files and used as found, and each row that was left out, with its reason.
+
+        Decisions that were left out are told with those that cannot be tied to anything (`judge.decisions`).
+        """
+        lists = (self.tally, self.survey, self.sections, self.plan, self.features, self.found)
+        left_out = pd.concat([of.set_aside for of in lists])
         rows = left_out[["source_file", "source_row", "reason"]].itertuples(index=False)
         said = [f"{file} row {row}: left out, {why}" for file, row, why in rows]
-        notes = (*self.tally.notes, *self.survey.notes, *self.sections.notes)
+        notes = (*self.tally.notes, *self.survey.notes, *self.sections.notes, *self.decisions.notes, *self.plan.notes)
+        notes = (*notes, *self.features.notes, *self.found.notes)
         return (*notes, *said, *self.people.told, *self.machines.told, *self.around.notes)
 
 
 def read_sides(settings: Settings, target: Target, designs: Designs) -> Sides:
     """Read the side files. Raises InputError with the problems of all files of a kind."""
     lists = (read_people(settings), read_machines(settings))
-    of_lines = (read_sections(settings, designs), read_context(settings, designs))
-    return Sides(read_tally(settings), read_survey(settings, target), *lists, *of_lines)
+    sections, decisions, around = (
+        read_sections(settings, designs),
+        read_decisions(settings),
+        read_context(settings, designs),
+    )
+    lines = (sections, decisions, read_plan(settings, designs))
+    again = (read_features(settings, target), read_found(settings, target), around)
+    return Sides(read_tally(settings), read_survey(settings, target), *lists, *lines, *again)

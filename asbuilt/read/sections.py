@@ -4,21 +4,26 @@ A place is a chainage with its unit (a distance along the line, before chainage 
 is read with them. A result is shown in the record's own word: nothing here says whether a test is good.
 """
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 
-from asbuilt.errors import InputError, Problem
-from asbuilt.read.alignments import Design, Designs
-from asbuilt.read.cells import Read, numbers, text
+from asbuilt.read.alignments import Designs
+from asbuilt.read.cells import Read
+from asbuilt.read.reaches import (
+    Rows,
+    chainages,
+    days_of,
+    labelled,
+    lines_of,
+    set_aside_beyond,
+    set_aside_unstated,
+)
 from asbuilt.read.side_tables import SidePart, SideTable, joined, parted, read_side
 from asbuilt.settings import Settings
-from asbuilt.stationing import parse_label
 
 SECTIONS: Mapping[str, object] = {
     "section": object,
@@ -32,11 +37,6 @@ SECTIONS: Mapping[str, object] = {
     "sheet": object,
     "source_row": "int64",
 }
-_LABEL = re.compile(r"\d\s*\+\s*\d")
-_LEAD = re.compile(r"(?i)(station|sta|chainage|ch)?\s*\.?\s*")  # before a label (common practice, no source)
-_ONE = 0.01  # metres: labels have two decimals
-
-_Rows = Sequence[Design | None]  # the line of each row; None: not known
 
 
 @dataclass(frozen=True)
@@ -63,140 +63,25 @@ def _sections(table: SideTable, *, settings: Settings, designs: Designs) -> Side
     for name, what in (("from", "where a section begins"), ("to", "where it ends"), ("result", "the result of a test")):
         table.need(name, what)
     reason = table.rows.why_not.copy()
-    lines = _lines(table, designs, reason)
-    ends, problems = {}, []
-    for name in ("from", "to"):
-        ends[name], doubtful = _chainages(table, name, lines, settings)
-        problems += doubtful
-    if problems:
-        raise InputError(problems)
+    lines = lines_of(table, designs, reason)
+    ends = chainages(table, ("from", "to"), lines, settings)
     _set_aside(table, ends, lines, reason=reason, settings=settings)
     columns: dict[str, object] = {f"{name}_chainage_m": read.values for name, read in ends.items()}
-    columns |= {"line": [of.name if of else None for of in lines], "tested_on": _days(table, settings)}
+    columns |= {"line": [of.name if of else None for of in lines], "tested_on": days_of(table, settings)}
     columns |= {name: _said(table, name) for name in ("section", "result")}
     return table.part({**columns, "reference": table.texts("reference")}, reason)
 
 
-def _lines(table: SideTable, designs: Designs, reason: np.ndarray) -> _Rows:
-    """Return the line of each row, and say in `reason` where it is not known. A route of one line need not name it."""
-    known = {design.name: design for design in designs.lines}
-    only, names = designs.lines[0] if len(known) == 1 else None, ", ".join(known)
-    words = table.texts("line")
-    lines = [only if word is None else known.get(word) for word in words]
-    for i, (word, line) in enumerate(zip(words, lines, strict=True)):
-        why = f"{word!r} is none of the lines {names}" if word else f"no line is named, and the route has {names}"
-        reason[i] = reason[i] or ("" if line else _in_column(table, "line", why))
-    return lines
-
-
-def _in_column(table: SideTable, name: str, what: str) -> str:
-    use = table.found.uses.get(name)
-    return f"column {use.heading}: {what}" if use else what
-
-
-def _chainages(table: SideTable, name: str, lines: _Rows, settings: Settings) -> tuple[Read, list[Problem]]:
-    """Return a column of places as chainages in metres, and what is wrong with labels that mean no one place."""
-    use = table.found.uses[name]
-    cells = table.rows.of(use)
-    labels = {i: text(cell) for i, cell in enumerate(cells) if _LABEL.search(text(cell))}
-    bare = [None if i in labels else cell for i, cell in enumerate(cells)]
-    read = numbers(bare, decimal=table.decimal, from_unit=use.unit, to_unit=use.field.unit)
-    _tell_of_equations(table, name, lines, is_bare=np.isfinite(read.values))
-    problems = []
-    for i, label in labels.items():
-        line = lines[i]
-        if line is None or table.rows.why_not[i]:
-            continue
-        found = _places(label, line)
-        if isinstance(found, str):
-            read.faults[i] = found
-        elif len(found) == 1:
-            read.values[i] = found[0]
-        else:
-            where = f"{table.sheet.where} row {table.rows.number[i]}, column {use.heading}"
-            problems.append(Problem(where, *_not_one(label, found, line, settings)))
-    return read, problems
-
-
-def _tell_of_equations(table: SideTable, name: str, lines: _Rows, *, is_bare: np.ndarray) -> None:
-    """Say how numbers are read on lines where a number and a label of the same figures are different places."""
-    if any(line and line.stationing.equations and bare for line, bare in zip(lines, is_bare, strict=True)):
-        how = "are distances along the line, before its chainage equations; a station is written with a plus sign"
-        table.notes.append(f"column {table.found.uses[name].heading}: its numbers {how}")
-
-
-def _places(label: str, line: Design) -> list[float] | str:
-    """Return the chainages that carry a label: none in a hole, several in an overlap; or what is wrong with it.
-
-    Places beyond the ends of the line count only where the label stands nowhere on it.
-    """
-    how = line.stationing
-    length = round(how.station_length_m / how.metres_per_unit)
-    plain = "".join(label[_LEAD.match(label).end() :].split()).replace(",", ".")  # type: ignore[union-attr]
-    try:
-        stated = parse_label(plain, station_length=length)
-    except ValueError as error:
-        return str(error).replace(repr(plain), repr(label))
-    behind = plain.partition("+")[2].partition(".")[0]
-    digits = len(str(length - 1))
-    if stated and len(behind) != digits:  # else 12+50 would be two places, as stations are 100 or 1000 long
-        return (
-            f"{label!r} has {len(behind)} digits behind its plus sign; stations of {length} are written with {digits}"
-        )
-    every = _apart(how.chainages_m(stated * how.metres_per_unit))
-    return [c for c in every if line.start_m - _ONE <= c <= line.end_m + _ONE] or every[:1]
-
-
-def _apart(chainages: list[float]) -> list[float]:
-    """Leave out what is the same place twice but for the last bits of a float; they come sorted."""
-    return [c for i, c in enumerate(chainages) if i == 0 or c - chainages[i - 1] > 1e-5]
-
-
-def _not_one(label: str, found: list[float], line: Design, settings: Settings) -> tuple[str, str]:
-    """Return what was found of a label that means no one place, and what to do."""
-    unit = settings.route.length_unit
-    if found:
-        places = [unit.text(c) for c in found]
-        what = f"{label!r} stands {len(found)} times on line {line.name}, at {' and '.join(places)} along it"
-        return what, f"write the chainage that is meant with its unit: {' or '.join(places)}"
-    equations = line.stationing.equations
-    jumps = ", ".join(f"{unit.text(e.back_m)} = {unit.text(e.ahead_m)}" for e in equations if e.jump_m > 0)
-    what = f"{label!r} is no place on line {line.name}: its chainage equations leave it out (back = ahead: {jumps})"
-    return what, "correct the station, or the equations of the line in route.toml"
-
-
 def _set_aside(
-    table: SideTable, ends: Mapping[str, Read], lines: _Rows, *, reason: np.ndarray, settings: Settings
+    table: SideTable, ends: Mapping[str, Read], lines: Rows, *, reason: np.ndarray, settings: Settings
 ) -> None:
     """Say in `reason` why rows cannot be used: an end that is not stated, the wrong way round, or off the line."""
-    for name, read in ends.items():
-        for i in map(int, np.flatnonzero((reason == "") & np.isnan(read.values))):
-            reason[i] = _in_column(table, name, read.faults.get(i, "no place is stated"))
+    set_aside_unstated(table, ends, reason)
     low, high = (ends[name].values for name in ("from", "to"))
     for i in map(int, np.flatnonzero((reason == "") & ~(low < high))):
-        first, last = _labelled(lines[i], low[i], high[i])
+        first, last = labelled(lines[i], low[i], high[i])
         reason[i] = f"it is from {first} to {last}: the lower chainage has to come first"
-    for name, read in ends.items():
-        for i in map(int, np.flatnonzero(reason == "")):
-            beyond, words = _beyond(lines[i], read.values[i], settings)
-            if beyond > settings.pipe.stick:  # nearer, a rounded end or a test head past it; farther, a slip of the pen
-                reason[i] = _in_column(table, name, words)
-            elif beyond > _ONE:
-                table.fault(i, f"column {table.found.uses[name].heading}", words)
-
-
-def _labelled(line: Design | None, *chainages: float) -> list[str]:
-    return list(line.stationing.labels(np.array(chainages))) if line else []
-
-
-def _beyond(line: Design | None, at: float, settings: Settings) -> tuple[float, str]:
-    """Return how far a place lies past the nearer end of its line, metres (negative: on it), and that in words."""
-    if line is None:
-        return -np.inf, ""
-    beyond, end, word = max((line.start_m - at, line.start_m, "start"), (at - line.end_m, line.end_m, "end"))
-    place, there = _labelled(line, at, end)
-    far = settings.route.length_unit.text(beyond)
-    return beyond, f"{place} lies {far} beyond the {word} of line {line.name}, {there}"
+    set_aside_beyond(table, ends, lines, reason=reason, settings=settings)
 
 
 def _said(table: SideTable, name: str) -> np.ndarray:
@@ -206,12 +91,3 @@ def _said(table: SideTable, name: str) -> np.ndarray:
     for i in np.flatnonzero(pd.isna(words)):
         table.fault(int(i), f"column {use.heading}" if use else name, f"no {name} is stated")
     return words
-
-
-def _days(table: SideTable, settings: Settings) -> np.ndarray:
-    """Return the day of each test as ISO text, None where there is none; a time of day is read where it was kept."""
-    zone = settings.route.timezone or ZoneInfo("UTC")
-    utc = table.moments("date", zone=zone, clock=None)
-    table.notes[:] = [note for note in table.notes if "without a time of day" not in note]
-    local = pd.Series(utc).dt.tz_localize("UTC").dt.tz_convert(zone)
-    return local.dt.strftime("%Y-%m-%d").astype(object).where(local.notna(), None).to_numpy(object)

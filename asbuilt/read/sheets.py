@@ -6,6 +6,7 @@ Delimited text, workbooks and geographic layers are told apart by their ending. 
 import codecs
 import csv
 import io
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ TEXT_ENDINGS = (".csv", ".txt", ".tsv")
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
 LAYER_ENDINGS = (".gpkg", ".geojson", ".json", ".shp", ".gpx")
 _END = "end of file\x1f"  # stands alone on the last line, unless a quote is still open there
+_QUOTED = re.compile(r'(?<![^,;\t])"(?:[^"]|"")*"(?![^,;\t])')  # a whole cell in quotes
 # Forms that say WGS 84 of every position because they know no other frame: a route file may know better.
 SAY_WGS_84 = (".gpx", ".kml", ".geojson", ".json")
 GEOMETRY_X, GEOMETRY_Y = "geometry x", "geometry y"
@@ -108,8 +110,11 @@ def decode(raw: bytes, file: str, stated: str = "") -> str:
 
 
 def _delimiter(text: str) -> str:
-    """Choose the delimiter that splits most lines into the same number of cells, and into most of them."""
-    lines = [line for line in text.splitlines()[:200] if line.strip()]
+    """Choose the delimiter that splits most lines into the same number of cells, and into most of them.
+
+    What stands in quotes, as a sentence may, has no say.
+    """
+    lines = [_QUOTED.sub("", line) for line in text.splitlines()[:200] if line.strip()]
     best = (0, 0, ",")
     for delimiter in ",;\t":
         counts = Counter(line.count(delimiter) for line in lines if delimiter in line)

@@ -1,7 +1,7 @@
 """What stands beside the joint records: the list of pipes with their lengths, and the shots on the laid pipe."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -9,14 +9,11 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.crs import Crossing
-from asbuilt.errors import InputError, Problem
-from asbuilt.read.headings import listed
-from asbuilt.read.positions import Target, epoch_of, positions
-from asbuilt.read.sheets import GEOMETRY_X
+from asbuilt.read.positions import Target
+from asbuilt.read.side_places import PLACE, has_place, levels_of, places, stated_place, without_copies
 from asbuilt.read.side_tables import SidePart, SideTable, joined, parted, read_side
 from asbuilt.settings import Settings
 
-_PLACE: Mapping[str, object] = {"source_file": object, "sheet": object, "source_row": "int64"}
 TALLY: Mapping[str, object] = {
     "pipe": object,
     "length_m": "float64",
@@ -25,7 +22,7 @@ TALLY: Mapping[str, object] = {
     "lot": object,
     "string": object,
     "order": "float64",
-    **_PLACE,
+    **PLACE,
 }
 SURVEY: Mapping[str, object] = {
     "joint": object,
@@ -40,10 +37,8 @@ SURVEY: Mapping[str, object] = {
     "frame_origin": object,
     "time": "datetime64[us]",
     "surveyor": object,
-    **_PLACE,
+    **PLACE,
 }
-# What a level was taken on, in the words crews write (common practice, no source).
-_LEVEL_OF = {"crown": "crown", "top": "crown", "top of pipe": "crown", "invert": "invert", "antenna": "antenna"}
 _SAME_LENGTH = 1e-3  # metres: a tally is measured to a centimetre, and feet are rounded
 _ODD = (0.5, 2.0)  # sticks so much shorter or longer than [pipe] stick are rather in another unit
 
@@ -85,7 +80,7 @@ def read_survey(settings: Settings, target: Target) -> Survey:
     Raises InputError with the problems of all files, such as a frame that is not known well enough.
     """
     parts = read_side(settings, settings.survey, partial(_shots, settings=settings, target=target))
-    frame, repeated = _each_shot_once(joined(parts, SURVEY))
+    frame, repeated = without_copies(joined(parts, SURVEY), SURVEY, "shot")
     rows, set_aside = parted(frame, SURVEY)
     notes = (*(n for p in parts for n in p.notes), *repeated, *_unsure(rows))
     return Survey(rows, notes, tuple(dict.fromkeys(p.crossing for p in parts if p.crossing)), set_aside)
@@ -158,71 +153,24 @@ def _shared_order(rows: pd.DataFrame) -> Iterator[str]:
 
 
 def _shots(table: SideTable, *, settings: Settings, target: Target) -> SidePart:
-    uses, source = dict(table.found.uses), table.found.source
-    _refuse_without_position(table)
-    if "sd" in uses:
-        uses["accuracy"] = uses["sd"]
-    if not (source.crs or table.sheet.crs):
-        source = source.model_copy(update={"crs": settings.route.crs})
+    source = table.found.source
     zone = source.timezone or settings.route.timezone
     time = table.moments("time", zone=zone, clock=source.corrections.clock)
-    place = positions(
-        table.sheet,
-        table.rows,
-        uses=uses,
-        source=source,
-        decimal=table.decimal,
-        target=replace(target, epoch=epoch_of(time)),
-    )
-    table.notes.extend(place.notes)
-    is_placed = np.isfinite(place.easting) & np.isfinite(place.northing)
-    for i in np.flatnonzero(is_placed & (place.fault != "")):
-        column, _, what = place.fault[i].partition(": ")  # of its accuracy, which leaves the position in use
-        table.fault(int(i), column, what)
-    columns: dict[str, object] = {
-        "easting": place.easting,
-        "northing": place.northing,
-        "sd_m": place.sd_m,
-        "time": time,
-    }
-    columns |= {"frame_accuracy_m": place.frame_accuracy_m, **_words(table, settings)}
+    place = places(table, settings, target, time=time)
+    columns: dict[str, object] = {**stated_place(place), "sd_m": place.sd_m, "time": time, **_words(table, settings)}
     columns |= {f"{n}_m": table.told(n, table.numbers(n)) for n in ("elevation", "ground")}
-    columns |= {"frame_origin": place.crossing.origin if place.crossing else ""}
-    reason = np.where((table.rows.why_not == "") & ~is_placed, place.fault, table.rows.why_not)
+    reason = np.where((table.rows.why_not == "") & ~has_place(place), place.fault, table.rows.why_not)
     return table.part(columns, reason, place.crossing)
-
-
-def _refuse_without_position(table: SideTable) -> None:
-    pairs = {"easting", "northing", "latitude", "longitude"}
-    if not pairs & set(table.found.uses) and not any(c.heading == GEOMETRY_X for c in table.found.columns):
-        do = f"map easting and northing in [survey.columns] to two of: {listed(table.found.columns)}"
-        raise InputError(Problem(table.sheet.where, "no two columns are positions", do))
 
 
 def _words(table: SideTable, settings: Settings) -> dict[str, np.ndarray]:
     """Return the fields that are words; a line or a kind of level that is not known is told."""
-    words = {name: table.texts(name) for name in ("joint", "line", "elevation_of", "surveyor")}
+    words = {name: table.texts(name) for name in ("joint", "line", "surveyor")}
     lines = [a.line for a in settings.alignment]
     for i in np.flatnonzero([w is not None and w not in lines for w in words["line"]]):
         what = f"{words['line'][i]!r} is none of the lines {', '.join(lines)}"
         table.fault(int(i), f"column {table.found.uses['line'].heading}", what)
-    of = words["elevation_of"]
-    for i in np.flatnonzero([w is not None and w.casefold() not in _LEVEL_OF for w in of]):
-        what = f"{of[i]!r} is none of {', '.join(_LEVEL_OF)}; what the level was taken on is left open"
-        table.fault(int(i), f"column {table.found.uses['elevation_of'].heading}", what)
-    words["elevation_of"] = np.array([_LEVEL_OF.get((w or "").casefold()) for w in of], dtype=object)
-    return words
-
-
-def _each_shot_once(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Leave out rows that say the same again: a copy is no second measurement."""
-    values = [name for name in SURVEY if name not in _PLACE]
-    is_copy = (frame["reason"] == "") & frame.duplicated([*values, "reason"])
-    if not is_copy.any():
-        return frame, []
-    copies = frame.loc[is_copy, "where"]
-    more = ", ..." if len(copies) > 10 else ""
-    return frame[~is_copy], [f"left out, for each repeats a shot before it: {', '.join(copies[:10])}{more}"]
+    return {**words, "elevation_of": levels_of(table)}
 
 
 def _unsure(rows: pd.DataFrame) -> Iterator[str]:

@@ -20,7 +20,7 @@ from asbuilt.quantities import convert
 from asbuilt.read.headings import Columns, Layout, Use, field_by_heading, layout
 from asbuilt.read.sheets import TEXT_ENDINGS, Sheet, read_sheets
 from asbuilt.settings import Settings, TraceSource
-from asbuilt.settings.parts import as_path, is_inside
+from asbuilt.settings.parts import as_path, is_file, is_inside
 
 _HEAD = 60  # rows in which the first sample must stand
 _SAMPLE = re.compile(r"\s*[+-]?[.,]?\d")
@@ -87,7 +87,9 @@ def _path(name: str, settings: Settings) -> Path | None:
         return None
     folders = [settings.folder / settings.trace.folder, settings.folder]
     files = [folder / (as_path(name) + ending) for folder in folders for ending in ("", *TEXT_ENDINGS)]
-    return next((file for file in files if file.is_file()), None)
+    found = next((file for file in files if is_file(file)), None)
+    leads_out = found is not None and not found.resolve().is_relative_to(settings.folder.resolve())
+    return None if leads_out else found  # a link to elsewhere: nothing outside of the route folder is read
 
 
 def _of_sheet(sheet: Sheet, source: TraceSource, heads: Heads) -> Curve:

@@ -10,17 +10,19 @@ from typing import Any, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from asbuilt import procedures
-from asbuilt.errors import NotBuiltError, Problem, SettingsError
+from asbuilt.errors import Problem, SettingsError
+from asbuilt.settings.decisions import DecisionsSource
+from asbuilt.settings.export import export_faults
+from asbuilt.settings.features import FeaturesSource, FoundSource
 from asbuilt.settings.model import Settings
 from asbuilt.settings.parts import as_path, is_inside, matching
+from asbuilt.settings.plan import PlanSource
 from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource, TestsSource
 from asbuilt.settings.traces import TraceSource
 
-SIDE_FILES = ("features", "decisions", "plan", "found")  # not read yet
-
 
 def load(folder: Path) -> Settings:
-    """Return the settings of the route in `folder`. Raises SettingsError with every mistake, or NotBuiltError."""
+    """Return the settings of the route in `folder`. Raises SettingsError with every mistake."""
     path = folder / "route.toml"
     try:
         asked = tomllib.loads(path.read_text(encoding="utf-8-sig"))
@@ -33,18 +35,7 @@ def load(folder: Path) -> Settings:
         raise SettingsError(Problem(str(path), "not TOML: nested too deep", "write it flat")) from error
     except ValueError as error:  # a TOMLDecodeError, or a number of thousands of digits
         raise SettingsError(Problem(str(path), f"not TOML: {error}", "mend that line")) from error
-    _refuse_what_is_not_built(folder)
     return _checked(asked, folder)
-
-
-def _refuse_what_is_not_built(folder: Path) -> None:
-    problems = [
-        Problem(f"{name}.csv", "this version does not read it", "move it out of the route folder to build without it")
-        for name in SIDE_FILES
-        if (folder / f"{name}.csv").exists()
-    ]
-    if problems:
-        raise NotBuiltError(problems)
 
 
 def _checked(asked: dict[str, Any], folder: Path) -> Settings:
@@ -55,6 +46,7 @@ def _checked(asked: dict[str, Any], folder: Path) -> Settings:
     second = _errors(_without(known, wrong), folder) if first else []
     errors = first + [e for e in second if not any(_covers(e["loc"], loc) for loc in wrong)]
     problems = [*_unknown_fields(asked), *map(_problem, errors), *_absent(asked, folder), *_procedure(asked, folder)]
+    problems += export_faults(asked, folder)
     if "folder" in asked:
         problems.append(_problem({"loc": ("folder",), "type": "extra_forbidden"}))
     if problems:
@@ -134,7 +126,8 @@ def _sources(asked: dict[str, Any]) -> Iterator[tuple[str, type[RecordSource], d
     """Yield each table that names files of rows: how its keys are called, its kind, and what stands in it."""
     for number, table in enumerate(_tables(asked, "records"), start=1):
         yield f"records no. {number}, ", RecordSource, table
-    for kind in (TallySource, SurveySource, PeopleSource, MachinesSource, TestsSource, TraceSource):
+    lists = (TallySource, SurveySource, PeopleSource, MachinesSource, TestsSource, DecisionsSource, PlanSource)
+    for kind in (*lists, FeaturesSource, FoundSource, TraceSource):
         if isinstance(table := asked.get(kind.table, {}), dict):
             yield f"{kind.table}.", kind, {"files": list(kind.model_fields["files"].default), **table}
 
@@ -158,10 +151,12 @@ def _absent(asked: dict[str, Any], folder: Path) -> Iterator[Problem]:
         file: Any = table.get("file")
         if is_inside(file) and not (folder / as_path(file)).is_file():
             yield _no_file(f"{name} no. {number}, file", file)
-    trace = asked.get(TraceSource.table)
-    curves: Any = trace.get("folder") if isinstance(trace, dict) else None
-    if is_inside(curves) and not (folder / as_path(curves)).is_dir():
-        yield Problem("route.toml: trace.folder", f"there is no folder {curves!r}", "correct the name, or leave it out")
+    for name in ("trace", "photos"):
+        of: Any = asked.get(name)
+        within: Any = of.get("folder") if isinstance(of, dict) else None
+        if is_inside(within) and not (folder / as_path(within)).is_dir():
+            do = "correct the name, or leave it out"
+            yield Problem(f"route.toml: {name}.folder", f"there is no folder {within!r}", do)
 
 
 def _tables(asked: dict[str, Any], name: str) -> list[dict[str, Any]]:

@@ -8,7 +8,10 @@ from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_v
 from asbuilt.fields import is_quantity
 from asbuilt.quantities import METRES_PER_FOOT, LengthUnit, UnitError
 from asbuilt.settings.context import ContextSources, MapOptions
+from asbuilt.settings.decisions import DecisionsSource
+from asbuilt.settings.export import ExportOptions
 from asbuilt.settings.eye import VisualWords
+from asbuilt.settings.features import FeaturesSource, FoundSource
 from asbuilt.settings.parts import (
     Crs,
     CrsIfAny,
@@ -23,6 +26,9 @@ from asbuilt.settings.parts import (
     YesNo,
     Zone,
 )
+from asbuilt.settings.photos import PhotoSource
+from asbuilt.settings.plan import PlanSource
+from asbuilt.settings.report import ReportOptions
 from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource, TestsSource
 from asbuilt.settings.traces import TraceSource
 from asbuilt.stationing import ChainageEquation, Stationing
@@ -226,9 +232,16 @@ class Settings(Part):
     people: PeopleSource = PeopleSource()
     machines: MachinesSource = MachinesSource()
     tests: TestsSource = TestsSource()
+    decisions: DecisionsSource = DecisionsSource()
+    plan: PlanSource = PlanSource()
+    features: FeaturesSource = FeaturesSource()
+    found: FoundSource = FoundSource()
     trace: TraceSource = TraceSource()
+    photos: PhotoSource = PhotoSource()
     context: ContextSources = ()
     map: MapOptions = MapOptions()
+    report: ReportOptions = ReportOptions()
+    export: ExportOptions = ExportOptions()
     folder: Path = Path()
 
     @field_validator("alignment")

@@ -131,6 +131,14 @@ def is_inside(value: Any) -> bool:
     return bool(path.parts) and not out and not any("**" in part != "**" for part in path.parts)
 
 
+def is_file(path: Path) -> bool:
+    """Whether a file stands there; a name that is too long, or a folder that may not be looked into, is none."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
+
+
 def matching(folder: Path, pattern: str) -> list[Path]:
     """Return the files that a path or a pattern names, in order. A name with brackets in it may be meant as it is."""
     if (folder / as_path(pattern)).is_file():

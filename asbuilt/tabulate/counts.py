@@ -1,25 +1,29 @@
 """The figures that have to add up."""
 
-import numpy as np
+from collections.abc import Mapping
+
 import pandas as pd
 
 from asbuilt.as_built import Counts
-from asbuilt.look import NOT_RECORDED, OUT_OF_WINDOW, WORST_FIRST
+from asbuilt.judge.completeness import uncovered_m
+from asbuilt.look import WORST_FIRST
 from asbuilt.outcome import DUPLICATE, SET_ASIDE, SUPERSEDED, TRIAL
+from asbuilt.outstanding import counted
 from asbuilt.read.alignments import Design
 from asbuilt.tabulate.journey import Journey
 
 
-def count(journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, records: pd.DataFrame) -> Counts:
-    """Count rows by outcome, joints by verdict, gaps, what is outstanding, and the length covered."""
+def count(journey: Journey, frames: Mapping[str, pd.DataFrame]) -> Counts:
+    """Count rows by outcome, joints by verdict, gaps, what is outstanding and what was, and the length covered.
+
+    `frames` are joints, gaps, records and findings with the decisions on them.
+    """
+    joints, gaps = frames["joints"], frames["gaps"]
     outcomes = journey.rows["outcome"].value_counts()
     line = joints[joints["in_line"].astype(bool)]
-    stands_out = line["fusion_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED])
-    stands_out |= line["position_verdict"].isin([OUT_OF_WINDOW, NOT_RECORDED]) | (line["placed_by"] == "unplaced")
-    stands_out |= line["number_open"].astype(bool)
     real_gaps = gaps[gaps["kind"] != "not yet recorded"]
     set_aside = int(outcomes.get(SET_ASIDE, 0))
-    open_gaps = real_gaps[real_gaps["missing_records"] > 0]  # what is unplaced is counted with its joints
+    still_open, closed = counted(frames)
     length = sum(d.end_m - d.start_m for d in journey.designs.lines)
     placed = line["chainage_m"].notna().any()
     return Counts(
@@ -34,9 +38,10 @@ def count(journey: Journey, *, joints: pd.DataFrame, gaps: pd.DataFrame, records
         position=_by_verdict(line["position_verdict"]),
         gaps=len(real_gaps),
         missing_records=int(real_gaps["missing_records"].sum()),
-        outstanding=int(stands_out.sum()) + len(open_gaps) + int(records["outstanding"].sum()) + len(journey.findings),
+        outstanding=still_open,
+        closed=closed,
         length_m=length,
-        covered_m=float(length - sum(_uncovered(gaps, d) for d in journey.designs.lines)) if placed else 0.0,
+        covered_m=length - sum(_uncovered(gaps, d) for d in journey.designs.lines) if placed else 0.0,
     )
 
 
@@ -46,9 +51,4 @@ def _by_verdict(verdicts: pd.Series) -> dict[str, int]:
 
 
 def _uncovered(gaps: pd.DataFrame, design: Design) -> float:
-    """Return the length of a line that lies in gaps. They do not overlap, and may begin before or end past the line."""
-    here = gaps[gaps["line"] == design.name]
-    low, high = (here[f"{end}_chainage_m"].clip(design.start_m, design.end_m) for end in ("from", "to"))
-    pipes = here["missing_records"] + here["unplaced_here"] + 1  # of a bracket only so many have no record
-    share = np.where(here["joints_within"] > 0, pipes / (pipes + here["joints_within"]), 1.0)
-    return float(np.sum(np.abs(high - low) * share))
+    return uncovered_m(gaps[gaps["line"] == design.name], design.start_m, design.end_m)

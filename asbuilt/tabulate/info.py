@@ -59,15 +59,16 @@ def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, st
     folder = settings.folder
     asked = {path for source in settings.records for pattern in source.files for path in matching(folder, pattern)}
     files = {"route.toml", settings.window.procedure, *(d.source.file for d in journey.designs.lines)}
-    files |= {layer.file for layer in settings.context}
+    files |= {layer.file for layer in settings.context} | {settings.export.fields or "route.toml"}
     files |= {path.relative_to(folder).as_posix() for path in asked} | set(journey.rows["source_file"])
-    lists = (settings.tally, settings.survey, settings.people, settings.machines, settings.tests)
+    lists = (settings.tally, settings.survey, settings.people, settings.machines, settings.tests, settings.decisions)
+    lists = (*lists, settings.plan, settings.features, settings.found)  # type: ignore[assignment]
     named = {path for side in lists for pattern in side.files for path in matching(folder, pattern)}
     files |= {path.relative_to(folder).as_posix() for path in named} | {c.file for c in journey.curves.values()}
     beside = {
         p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{escape(Path(f).stem)}.*")
     }
-    for name in sorted(n for n in files | beside if (folder / n).is_file()):
+    for name in sorted(n for n in files | beside | set(journey.photos) if (folder / n).is_file()):
         yield "input", name, "sha256 " + hashlib.sha256((folder / name).read_bytes()).hexdigest()
 
 
@@ -76,9 +77,9 @@ def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, st
     yield "frame", "working", frame.label
     yield "frame", "latitude and longitude", frame.base.label
     sides = journey.sides
-    for crossing in dict.fromkeys(
-        (*journey.designs.crossings, *journey.readings.crossings, *sides.survey.crossings, *sides.around.crossings)
-    ):
+    lists = (sides.survey, sides.features, sides.found, sides.around)
+    of_sides = [crossing for side in lists for crossing in side.crossings]  # type: ignore[attr-defined]
+    for crossing in dict.fromkeys((*journey.designs.crossings, *journey.readings.crossings, *of_sides)):
         accuracy = f"accuracy {crossing.accuracy_m:g} m by the EPSG register"
         accuracy += f"; {crossing.better}" if crossing.better else ""
         yield "frame", f"{crossing.origin} to {crossing.target}", f"{crossing.operation}; {accuracy}"

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt import crs, tables
+from asbuilt.basis import finding_ids
 from asbuilt.outcome import JOINT, SET_ASIDE
 from asbuilt.read.rows import NO_RECORD
 from asbuilt.tabulate.journey import Journey, on_line, points, sentences
@@ -32,6 +33,7 @@ def joints_table(journey: Journey) -> pd.DataFrame:
         fused_local=[moment.isoformat() if not pd.isna(moment) else "" for moment in local],
         machine_run=_machine_runs(rows),
         decision="",
+        closed=False,
         source_sheet=rows["sheet"],
         easting=xy[:, 0],
         northing=xy[:, 1],
@@ -85,20 +87,26 @@ def records_table(journey: Journey) -> pd.DataFrame:
         for why, faults, lineage in zip(rows["why_not"], rows["faults"], rows["reasons"], strict=True)
     ]
     aside = (rows["outcome"] == SET_ASIDE) & ~rows["why_not"].isin(NO_RECORD)
-    return tables.conform(rows.assign(reason=reason, outstanding=aside), tables.RECORDS)
+    frame = rows.assign(reason=reason, outstanding=aside, decision="", closed=False)
+    return tables.conform(frame, tables.RECORDS)
 
 
 def findings_table(journey: Journey) -> pd.DataFrame:
     """Return what groups of joints share, in the order found."""
     rows = journey.rows
+    joints = [rows.loc[finding.rows, "joint_id"].fillna("") for finding in journey.findings]
+    ids = finding_ids([finding.kind for finding in journey.findings], joints)
     found = [
         {
+            "finding_id": name,
             "kind": finding.kind,
             "joints_n": len(finding.rows),
             "statement": finding.statement,
             "proposal": finding.proposal,
-            "joints": ", ".join(rows.loc[finding.rows, "joint_id"].fillna("")),
+            "joints": ", ".join(named),
+            "decision": "",
+            "closed": False,
         }
-        for finding in journey.findings
+        for name, finding, named in zip(ids, journey.findings, joints, strict=True)
     ]
     return tables.conform(pd.DataFrame(found), tables.FINDINGS) if found else tables.empty(tables.FINDINGS)

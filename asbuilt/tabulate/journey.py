@@ -33,6 +33,7 @@ class Journey:
     sides: Sides
     findings: tuple[Finding, ...]  # of groups
     curves: Mapping[str, Curve]
+    photos: tuple[str, ...] = ()  # files that were copied, as paths from the route folder
 
     @property
     def design_by_line(self) -> Mapping[str, Design]:

@@ -89,7 +89,7 @@ def gaps_table(journey: Journey, settings: Settings) -> pd.DataFrame:
     gaps = less_unplaced(gaps, rows, stick_m=settings.pipe.stick)
     for end in ("from", "to"):
         gaps[f"{end}_station"] = journey.designs.stations(gaps["line"], gaps[f"{end}_chainage_m"])
-    return tables.conform(gaps, tables.GAPS)
+    return tables.conform(gaps.assign(closed=False), tables.GAPS)
 
 
 def _ends(design: Design, settings: Settings) -> LineEnds:

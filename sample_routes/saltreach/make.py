@@ -7,7 +7,8 @@ number comes from a seed, so that the same versions of the libraries write the s
 real: neither the place nor the main, the crews or any record. The coordinates lie in the open sea.
 
 making/laying.py lays pipes along a centreline, making/fusing.py lets three crews fuse them, making/faults.py says
-what went wrong, making/sheets.py writes down what the crews wrote down, and making/curves.py what a logger would.
+what went wrong, making/sheets.py writes down what the crews wrote down, making/curves.py what a logger would, and
+making/photos.py draws what a camera might have seen.
 """
 
 from pathlib import Path
@@ -19,6 +20,7 @@ import pyogrio
 from making.faults import RECORD_IS_RIGHT, faults, missing
 from making.fusing import all_fusions, as_recorded, with_fixes, with_times, with_values
 from making.laying import centreline, real_joints
+from making.photos import write_photos
 from making.sheets import write_crew_a, write_crew_b, write_crew_c, write_curves, write_lists
 from making.surroundings import write_context
 
@@ -57,6 +59,7 @@ def write_records(made: pd.DataFrame) -> None:
     write_crew_b(crew["B"], HERE / "records" / "crew_b.xlsx")
     write_crew_c(crew["C"], HERE / "records" / "crew_c.csv")
     write_curves(crew["B"], HERE / "records" / "curves")
+    write_photos(HERE / "records" / "photos")
     write_lists(HERE)
 
 

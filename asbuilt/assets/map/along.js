@@ -86,13 +86,15 @@ function knownLabels(name) {
 
 const labels = new Map(lineNames.map((name) => [name, knownLabels(name)]));
 
-// The chainages on one line that carry a stated value: none in a hole between labels, two in an overlap.
+// The chainages on one line that carry a stated value: none in a hole between labels, two in an overlap. Both values
+// of an equation lead to it.
 export function chainagesOf(name, value) {
   const known = labels.get(name), found = [];
   for (let i = 1; i < known.length; i++) {
     const chainage = known[i].chainage - (known[i].stated - value) * metresPerUnit;
-    const isFirst = i === 1 && Math.abs(chainage - known[0].chainage) < 0.006;
-    if (isFirst || (chainage > known[i - 1].chainage + 0.006 && chainage <= known[i].chainage + 0.006)) found.push(chainage);
+    const isHere = chainage >= known[i - 1].chainage - 0.006 && chainage <= known[i].chainage + 0.006;
+    const isTold = found.length > 0 && chainage - found[found.length - 1] < 0.013;  // at a mark, from both of its sides
+    if (isHere && !isTold) found.push(chainage);
   }
   return found;
 }

@@ -2,6 +2,7 @@
 
 import { neighboursOf, gapAt } from "./along.js";
 import { checksSection, fieldPair, otherQuantities } from "./card_checks.js";
+import { photoSection } from "./card_photo.js";
 import { inDegrees } from "./earth.js";
 import { button, element, pairs, said, section } from "./elements.js";
 import { copiable, gpxButton } from "./give.js";
@@ -29,6 +30,7 @@ export function jointCard(row, among) {
     neighbours(row),
     reasons(row),
     placeSection(row),
+    photoSection(row),
     checksSection(row),
     otherQuantities(row),
     opinionsSection(row),
@@ -108,12 +110,15 @@ function placeSection(row) {
   ]);
 }
 
+// Whether WGS 84 is another frame than the record's, and is reached.
+const isShifted = record.shift !== null && [...record.shift.latitude, ...record.shift.longitude].some((part) => part !== 0);
+
 // The position in each form that somebody may have to type, with the name of its frame.
 function coordinates(row) {
-  const latitude = joint("latitude", row), longitude = joint("longitude", row), { base_crs: base, crs, receivers } = record.title;
+  const latitude = joint("latitude", row), longitude = joint("longitude", row), { base_crs: base, crs } = record.title;
   const forms = [[base, latLonText(latitude, longitude)], [base + ", degrees, minutes, seconds", inDegrees(latitude, longitude)],
     [crs, eastNorthText(row)]];
-  if (record.shift !== null && receivers) forms.push(["WGS 84, for a phone", latLonText(...toWgs84(latitude, longitude))]);
+  if (isShifted) forms.push(["WGS 84, for a phone", latLonText(...toWgs84(latitude, longitude))]);
   return forms.filter(([, text]) => text !== null).map(([frame, text]) =>
     [frame, copiable(text, "the position in " + frame)]);
 }

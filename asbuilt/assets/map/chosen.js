@@ -6,10 +6,10 @@ import { gapCard, stationCard } from "./card_other.js";
 import { gapWords } from "./draw_line.js";
 import { bearingText, wayFrom } from "./earth.js";
 import { button, byId, element, fill, said } from "./elements.js";
-import { gap, isPlaced, joint } from "./record.js";
+import { gap, isPlaced, joint, record } from "./record.js";
 import { signFor } from "./signs.js";
 import { choose, onChange, state } from "./state.js";
-import { lengthText, offsetText, stationText } from "./text.js";
+import { lengthText, metresPerUnit, offsetText, stationText } from "./text.js";
 import { spotOfJoint, spotOn, toPlace } from "./world.js";
 
 export function startChosen() {
@@ -76,10 +76,21 @@ export function placeOf(choice) {
   return at === null ? null : toPlace(at);
 }
 
+// What a device says of itself, rounded up: never to nothing.
+export function accuracyText(metres) {
+  const decimals = decimalsFor(metres), step = metresPerUnit / Math.pow(10, decimals);
+  return lengthText(Math.max(1, Math.ceil(metres / step - 1e-6)) * step, decimals);
+}
+
+// No figure is finer than the position that it comes from.
+function decimalsFor(accuracy) { return accuracy < 0.1 ? 2 : accuracy < 2 ? 1 : 0; }
+
 function fromPhone(choice) {
   const { phone } = state, place = phone === null ? null : placeOf(choice);
   if (place === null) return null;
   const { distance, bearing } = wayFrom([phone.latitude, phone.longitude], [place.lat, place.lng]);
-  return element("span", { class: "from-phone" }, "From the phone position (± " + lengthText(phone.accuracy, 0) + "): ",
-    element("strong", {}, lengthText(distance, distance < 100 ? 1 : 0) + ", " + bearingText(bearing)), " from true north.");
+  return element("span", { class: "from-phone" }, "From the phone position (± " + accuracyText(phone.accuracy) + ")",
+    choice.kind === "gap" ? " to where the gap begins: " : ": ",
+    element("strong", {}, lengthText(distance, decimalsFor(phone.accuracy)) + ", " + bearingText(bearing)), " from true north.",
+    record.shift === null ? " How far phone and record differ here is not known." : null);
 }

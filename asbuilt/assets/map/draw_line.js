@@ -95,17 +95,18 @@ export function drawMarks(c, view, labels) {
     const x = screenX(view, markSpots.xs[one.row]), y = screenY(view, markSpots.ys[one.row]), always = one.rank === 3;
     const hasName = always || isMultiple(one.stated, labelStep);
     if (!isSeen(view, x, y, 20) || !(hasName || isMultiple(one.stated, tickStep))) return;
-    drawTick(c, x, y, one, hasName ? 14 : 8);
-    const style = { nx: -one.dy, ny: one.dx, away: 19, pushed: always, colour: record.look.line };
+    drawTick(c, x, y, one, view.radius + 1, hasName ? 14 : 8);
+    const style = { nx: -one.dy, ny: one.dx, away: view.radius + 20, pushed: always, colour: record.look.line };
     if (hasName && labels.beside(one.text, x, y, style)) named++;
   });
   return named;
 }
 
-function drawTick(c, x, y, direction, length) {
+// From beside the line, so that a joint that stands at the mark is not crossed.
+function drawTick(c, x, y, direction, from, length) {
   c.beginPath();
-  c.moveTo(x, y);
-  c.lineTo(x - direction.dy * length, y + direction.dx * length);
+  c.moveTo(x - direction.dy * from, y + direction.dx * from);
+  c.lineTo(x - direction.dy * (from + length), y + direction.dx * (from + length));
   c.strokeStyle = record.look.line;
   c.lineWidth = length > 10 ? 2 : 1.2;
   c.stroke();

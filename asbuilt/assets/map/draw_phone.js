@@ -28,5 +28,6 @@ export function drawPhone(c, view, labels) {
   c.fill();
   c.lineWidth = 3;
   c.stroke();
-  labels.set("phone position", x, y, { nx: 0, ny: 1, away: 8, bold: true });
+  // Under its point, or wherever else there is room.
+  [[0, 1], [1, 0], [-1, 0], [0, -1]].find(([nx, ny]) => labels.set("phone position", x, y, { nx, ny, away: ny < 0 ? 26 : 12, bold: true }));
 }

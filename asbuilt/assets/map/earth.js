@@ -4,7 +4,7 @@ const A = 6378137, F = 1 / 298.257223563, E2 = F * (2 - F);  // WGS 84; GRS 80 d
 const RADIAN = Math.PI / 180;
 
 // Metres and degrees from true north, from one place to another: by the two radii of curvature at the middle latitude.
-// Over the few kilometres that a crew walks this is good to a millimetre, and to one part in 100,000 over 50 km.
+// Up to latitude 60° this is good to a millimetre over the 5 km that a crew walks, and to one part in 50,000 over 50 km.
 export function wayFrom([latitude, longitude], [toLatitude, toLongitude]) {
   const middle = (latitude + toLatitude) / 2 * RADIAN, w = 1 - E2 * Math.pow(Math.sin(middle), 2);
   const north = (toLatitude - latitude) * RADIAN * A * (1 - E2) / Math.pow(w, 1.5);
@@ -35,25 +35,41 @@ export function inDegrees(latitude, longitude) {
 
 // ---- positions as people type and paste them -------------------------------------------------------------------------
 
-// "-42.85229, 149.22748", "42.85229 S 149.22748 E", "42°51'08.3"S 149°13'38.9"E", "geo:-42.85,149.22": latitude first,
-// longitude second. Returns [latitude, longitude] in degrees, or null for what is not two such numbers: a comma or the
-// letters of the winds show that a position is meant, or two numbers with decimals and a space. "8+20.21" is a station.
+// The parts of one angle: degrees, and perhaps minutes and seconds, with the signs that keyboards and papers have.
+function angleParts(n) {
+  const number = (name) => "(?<" + name + n + ">\\d+(?:\\.\\d+)?)";
+  const seconds = "(?:\\s*" + number("seconds") + "(?:\\s*(?:[\"″”s]|''))?)?";
+  return number("degrees") + "(?:\\s*[°ºd](?:\\s*" + number("minutes") + "(?:\\s*['′’m]" + seconds + ")?)?)?";
+}
+
+// Latitude first, longitude second: with the letters of the winds behind, before, or with signs and a comma; two
+// numbers with decimals need no comma. One letter alone, or a letter and a sign, leave open what is meant.
+const FORMS = [
+  angleParts(1) + "\\s*(?<north>[NS])[\\s,]*" + angleParts(2) + "\\s*(?<east>[EW])",
+  "(?<north>[NS])\\s*" + angleParts(1) + "[\\s,]*(?<east>[EW])\\s*" + angleParts(2),
+  "(?<north>[-+]?)" + angleParts(1) + "\\s*,\\s*(?<east>[-+]?)" + angleParts(2),
+  "(?<north>-?)(?<degrees1>\\d+\\.\\d+)\\s+(?<east>-?)(?<degrees2>\\d+\\.\\d+)",
+].map((form) => new RegExp("^" + form + "$", "i"));
+const LONGEST = 100;  // letters: no position is longer
+
+// "-42.85229, 149.22748", "42.85229 S 149.22748 E", "42°51'08.3"S 149°13'38.9"E", "geo:-42.85,149.22" (RFC 5870).
+// Returns [latitude, longitude] in degrees, or null for what is not two such numbers. "8+20.21" is a station. A minus
+// sign as printed texts have it, which a copy from one brings along, is a minus.
 export function positionNamed(text) {
-  const plain = text.trim().replace(/^geo:/i, "").replace(/[;?].*$/, "");
-  const parts = plain.match(/[NSEW]?\s*[-+]?\d+(?:\.\d+)?(?:\s*[°d]\s*\d+(?:\.\d+)?(?:\s*['′m]\s*(?:\d+(?:\.\d+)?\s*(?:["″s]|''))?)?)?°?\s*[NSEW]?/gi);
-  if (parts === null || parts.length !== 2 || plain.replace(/[^,]/g, "").length > 1) return null;
-  if (plain.replace(parts[0], "").replace(parts[1], "").replace(/[\s,]/g, "") !== "") return null;
-  if (!/,|[NSEW]/i.test(plain) && !/^-?\d+\.\d+\s+-?\d+\.\d+$/.test(plain)) return null;
-  const [latitude, longitude] = [angle(parts[0], "NS"), angle(parts[1], "EW")];
+  if (text.length > LONGEST) return null;
+  const plain = text.trim().replace(/[\u2212\u2013]/g, "-").replace(/^geo:([^,]*,[^,;?]*).*$/i, "$1");
+  const form = FORMS.find((one) => one.test(plain));
+  if (form === undefined) return null;
+  const { groups } = form.exec(plain);
+  const [latitude, longitude] = [angle(groups, 1, groups.north), angle(groups, 2, groups.east)];
   const fits = latitude !== null && longitude !== null && Math.abs(latitude) <= 90 && Math.abs(longitude) <= 180;
   return fits ? [latitude, longitude] : null;
 }
 
-function angle(text, letters) {
-  const letter = (/[NSEW]/i.exec(text.replace(/[ds]/g, "")) || [""])[0].toUpperCase();
-  if (letter !== "" && !letters.includes(letter)) return null;
-  const numbers = text.match(/\d+(?:\.\d+)?/g).map(Number), [degrees, minutes = 0, seconds = 0] = numbers;
-  if (minutes >= 60 || seconds >= 60) return null;
-  const size = degrees + minutes / 60 + seconds / 3600;
-  return text.includes("-") || letter === "S" || letter === "W" ? -size : size;
+// Null where a larger part has decimals although a smaller one follows, or a part is sixty or more.
+function angle(groups, n, sign) {
+  const parts = [groups["degrees" + n], groups["minutes" + n], groups["seconds" + n]].filter((part) => part !== undefined);
+  if (parts.slice(0, -1).some((part) => part.includes(".")) || parts.slice(1).some((part) => Number(part) >= 60)) return null;
+  const size = parts.reduce((sum, part, i) => sum + Number(part) / Math.pow(60, i), 0);
+  return size > 0 && /[-SW]/i.test(sign) ? -size : size;
 }

@@ -7,13 +7,14 @@ import { count, isInLine, joint, record } from "./record.js";
 import { capital, dayNamed, dayText, statedOf } from "./text.js";
 import { fromWgs84, lines, nearestOnLine, spotOn, toPlace, toWorld } from "./world.js";
 
-// Joints whose id or number holds the text: the whole id first, then those that begin with it, then the others.
+// Joints whose id or number on the paper holds the text: the whole id first, for that is unique; then the whole number,
+// then those that begin with it, then the others.
 function jointsNamed(wanted) {
   const found = [];
   for (let row = 0; row < count.joints; row++) {
     const id = joint("joint_id", row).toLowerCase(), paper = (joint("joint", row) || "").toLowerCase(), at = id.indexOf(wanted);
     if (at < 0 && !paper.includes(wanted)) continue;
-    found.push({ kind: "joint", row, rank: id === wanted || paper === wanted ? 0 : at === 0 ? 1 : 2 });
+    found.push({ kind: "joint", row, rank: id === wanted ? 0 : paper === wanted ? 1 : at === 0 ? 2 : 3 });
   }
   return found.sort((a, b) => a.rank - b.rank || a.row - b.row);
 }
@@ -76,7 +77,7 @@ export function meaningsOf(text) {
   const wanted = text.trim().toLowerCase();
   if (wanted === "") return [];
   const places = placesNamed(text), joints = jointsNamed(wanted), stations = stationsNamed(text), sets = setsNamed(wanted);
-  const exact = joints.filter((one) => one.rank === 0), others = joints.filter((one) => one.rank > 0);
+  const exact = joints.filter((one) => one.rank < 2), others = joints.filter((one) => one.rank > 1);
   // Whoever writes a plus sign asks for a station; a bare number is more often part of a joint's.
   const rest = text.includes("+") ? [...stations, ...others] : [...others, ...stations];
   return [...places, ...exact, ...sets, ...rest];

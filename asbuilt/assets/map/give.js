@@ -3,7 +3,7 @@
 import { button, element } from "./elements.js";
 import { joint, record } from "./record.js";
 import { capital, offsetText, lengthText } from "./text.js";
-import { toWgs84 } from "./world.js";
+import { lines, toWgs84 } from "./world.js";
 
 // A text with a button that copies it.
 export function copiable(text, what) {
@@ -45,17 +45,17 @@ function copiedTheOldWay(text) {
 
 // What XML cannot hold is replaced: a control character in a remark must not cost the crew the whole file.
 function xml(text) {
-  return String(text).replace(/[^\t\n\r\u0020-\uD7FF\uE000-\uFFFD]/g, "\uFFFD")
+  return String(text).replace(/[^\t\n\r\u{20}-\u{D7FF}\u{E000}-\u{FFFD}\u{10000}-\u{10FFFF}]/gu, "\uFFFD")
     .replace(/[&<>"]/g, (c) => "&#" + c.charCodeAt(0) + ";");
 }
 
 function waypoint(row) {
   const [latitude, longitude] = toWgs84(joint("latitude", row), joint("longitude", row));
-  const says = [joint("station", row), offsetText(joint("offset_m", row)),
+  const says = [lines.length > 1 ? joint("line", row) : null, joint("station", row), offsetText(joint("offset_m", row)),
     joint("radius95_m", row) === null ? null : "95 % radius " + lengthText(joint("radius95_m", row), 2),
     "fusion " + joint("fusion_verdict", row), "position " + joint("position_verdict", row)].filter((one) => one !== null);
   return '<wpt lat="' + latitude.toFixed(7) + '" lon="' + longitude.toFixed(7) + '"><name>' + xml(joint("joint_id", row))
-    + "</name><desc>" + xml(capital(says.join(", "))) + "</desc></wpt>";
+    + "</name><desc>" + xml(capital(says.join(", ")) + ". An estimate, not a utility locate.") + "</desc></wpt>";
 }
 
 export function gpxOf(rows) {
@@ -66,8 +66,10 @@ export function gpxOf(rows) {
     + rows.map(waypoint).join("\n") + "\n</gpx>\n";
 }
 
-// A button that hands the waypoints of some joints to the device.
+// A button that hands the waypoints of some joints to the device. Such a file knows WGS 84 only: where the route's frame
+// does not reach it with a known accuracy there is no button, as there is no such file in the hand-over.
 export function gpxButton(words, rows, name) {
+  if (record.shift === null) return null;
   return button(words, () => {
     const address = URL.createObjectURL(new Blob([gpxOf(rows)], { type: "application/gpx+xml" }));
     const link = document.createElement("a");

@@ -10,7 +10,7 @@ import { many } from "./text.js";
 import { lines } from "./world.js";
 
 const ROWS_AT_ONCE = 100;
-const OUTSTANDING_SAYS = "Out of window, not recorded, missing records, without a place, or set aside; and without a decision.";
+const OUTSTANDING_SAYS = "Out of window, not recorded, missing records, without a place, or set aside; and not closed by a decision.";
 
 const shown = { items: [], why: "", rows: 0 };  // the whole list, the cause it is narrowed to, and the rows that are made
 
@@ -18,6 +18,7 @@ export function startList() {
   onChange((changed) => {
     if (changed.includes("picked")) showList();
     if (changed.includes("choice")) markChosen();
+    if (changed.includes("evening")) sayWhatItIs();
   });
   showList();
 }
@@ -27,9 +28,15 @@ function showList() {
   shown.items = picked === null ? outstanding : alongTheLine(Array.from(picked.rows, (row) => jointItem(row, verdictsOf(row))));
   shown.why = "";
   byId("list-title").textContent = picked === null ? "Outstanding: " + outstanding.length : picked.title + ": " + many(picked.rows.size, "joint");
-  byId("list-says").textContent = picked === null ? OUTSTANDING_SAYS : "Picked out; on the map the others are faded.";
+  sayWhatItIs();
   fill(byId("list-table"), [picked === null ? null : pickedTools(picked), shown.items.length ? tableParts() : element("p", {}, "Nothing.")]);
   if (shown.items.length) showMore();
+}
+
+// The head of the page counts as of the evening that is shown; the list does not, and says so.
+function sayWhatItIs() {
+  const says = state.picked === null ? OUTSTANDING_SAYS : "Picked out; on the map the others are faded.";
+  byId("list-says").textContent = says + (state.evening === null ? "" : " Of the whole record, not of the evening shown.");
 }
 
 function verdictsOf(row) {

@@ -1,4 +1,5 @@
-// What is outstanding: out of window, not recorded, missing records, without a place, or set aside; and undecided.
+// What is outstanding: out of window, not recorded, missing records, without a place, or set aside; and not closed by a
+// decision: one that is stale, or asks for more information, stands beside its item and closes nothing.
 
 import { lineNames } from "./along.js";
 import { gapWords } from "./draw_line.js";
@@ -25,7 +26,7 @@ export function jointItem(row, why) {
 function joints() {
   const items = [];
   for (let row = 0; row < count.joints; row++) {
-    const why = isInLine(row) && joint("decision", row) === null ? jointWhy(row) : [];
+    const why = isInLine(row) && !joint("closed", row) ? jointWhy(row) : [];
     if (why.length) items.push(jointItem(row, why));
   }
   return items;
@@ -35,7 +36,7 @@ function joints() {
 function gaps() {
   const items = [];
   for (let g = 0; g < count.gaps; g++) {
-    if (gap("missing_records", g) === 0 || gap("decision", g) !== null) continue;
+    if (gap("missing_records", g) === 0 || gap("closed", g)) continue;
     items.push({
       choice: { kind: "gap", row: g }, line: gap("line", g), chainage: gap("from_chainage_m", g), station: gap("from_station", g),
       name: ["Gap ", gap("gap_id", g)], why: ["gap"], words: gapWords(g),
@@ -44,22 +45,28 @@ function gaps() {
   return items;
 }
 
-function elsewhere(name, why, words) {
-  return { choice: null, line: null, chainage: null, station: null, name, why: [why], words };
+// What has no card of its own shows its decision in the list.
+function elsewhere(name, why, words, decision) {
+  const said = decision === null ? words : words + " Decision: " + decision + ".";
+  return { choice: null, line: null, chainage: null, station: null, name, why: [why], words: said };
+}
+
+function notClosed(rows, read) {
+  return Array.from({ length: rows }, (_, i) => i).filter((i) => !read("closed", i));
 }
 
 function rowsSetAside() {
-  return Array.from({ length: record.set_aside.rows }, (_, i) => {
+  return notClosed(record.set_aside.rows, setAside).map((i) => {
     const sheet = setAside("sheet", i), row = setAside("source_row", i);
     const place = (setAside("source_file", i) || "") + (sheet === null ? "" : ", " + sheet) + (row === null ? "" : ", row " + row);
-    return elsewhere(["Source row ", place], "row set aside", setAside("reason", i));
+    return elsewhere(["Source row ", place], "row set aside", setAside("reason", i), setAside("decision", i));
   });
 }
 
 function findings() {
-  return Array.from({ length: record.findings.rows }, (_, i) => {
+  return notClosed(record.findings.rows, finding).map((i) => {
     const joints = finding("joints_n", i);
-    return elsewhere(["", joints + (joints === 1 ? " joint" : " joints")], "shared by several: " + finding("kind", i), finding("statement", i));
+    return elsewhere(["", joints + (joints === 1 ? " joint" : " joints")], "shared by several: " + finding("kind", i), finding("statement", i), finding("decision", i));
   });
 }
 

@@ -8,7 +8,16 @@ async function unpacked(text) {
   return JSON.parse(await new Response(stream).text());
 }
 
-export const record = await unpacked(document.getElementById("record").textContent);
+// Where the browser cannot (too old, or the file is damaged) the words that the page opened with stay, with the cause,
+// and what a page without scripts offers is shown; no later module runs, for this one never ends.
+function stay(fault) {
+  const offered = new DOMParser().parseFromString(document.querySelector("noscript").textContent, "text/html").body;
+  document.getElementById("opening").append(" What the browser says: " + fault.message + ".");
+  document.getElementById("opening").after(...offered.children);
+  return new Promise(() => {});
+}
+
+export const record = await unpacked(document.getElementById("record").textContent).catch(stay);
 
 // A packed column (map_columns.py has the four forms) as a list of `rows` values; what was not recorded is null.
 function listOf(column, rows) {

@@ -88,7 +88,7 @@ export function drawOutOfLine(c, r) {
 const stamps = new Map();
 
 function stampNamed(name, r, reach, draw) {
-  const ratio = window.devicePixelRatio || 1, key = [name, r.toFixed(2), ratio, state.sun].join("|");
+  const ratio = state.sharpness || window.devicePixelRatio || 1, key = [name, r.toFixed(2), ratio, state.sun].join("|");
   if (!stamps.has(key)) {
     const half = Math.ceil(reach), image = document.createElement("canvas");
     image.width = image.height = Math.ceil(2 * half * ratio);
@@ -121,8 +121,10 @@ export function stampJoint(c, row, r, ring, x, y) {
   if (ring) copy(c, stampNamed("ring " + ring, r, 1.25 * r + 6, (s) => drawRing(s, ring, r)), x, y);
 }
 
+// On whole pixels of the screen: between them a stamp is blurred.
 function copy(c, made, x, y) {
-  c.drawImage(made.image, x - made.half, y - made.half, 2 * made.half, 2 * made.half);
+  const ratio = window.devicePixelRatio || 1, whole = (at) => Math.round((at - made.half) * ratio) / ratio;
+  c.drawImage(made.image, whole(x), whole(y), 2 * made.half, 2 * made.half);
 }
 
 // ---- signs in a text -------------------------------------------------------------------------------------------------

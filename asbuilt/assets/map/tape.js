@@ -10,7 +10,7 @@ import { startKeys } from "./tape_keys.js";
 import { axisFoot, drawHead, lanesFor, nameLanes, widthOfNames } from "./tape_lanes.js";
 import { followChoice, followMap, lead, leadMap, setScale, showLine } from "./tape_map.js";
 import { drawOverview, overviewChainage } from "./tape_overview.js";
-import { TAPE, setFont, sized, textSize } from "./tape_paper.js";
+import { setFont, sized, textSize, tone } from "./tape_paper.js";
 import { chainageAt, here, sight } from "./tape_where.js";
 import { needleWords } from "./tape_words.js";
 
@@ -20,6 +20,7 @@ const parts = { whole: null, strip: null, words: null, lines: null };  // elemen
 const shown = { lanes: [], meanings: [], asked: false };               // what was drawn last, and whether it is out of date
 
 export function tapeState() {
+  if (here.line === null) return null;
   const lanes = shown.lanes.map(({ name, top, foot }) => ({ name, top, foot }));
   return { line: here.line, chainage: here.chainage, ...sight(), metresPerPixel: here.perPixel, lanes };
 }
@@ -115,7 +116,7 @@ function drawStrip() {
   const c = sized(parts.strip, width, foot);
   setFont(c, size, false);
   here.names = widthOfNames(c, lanes);
-  c.fillStyle = TAPE;
+  c.fillStyle = tone.paper;
   c.fillRect(0, 0, width, foot);
   shown.lanes = lanes;
   shown.meanings = lanes.flatMap((lane) => drawLane(c, lane));
@@ -137,14 +138,17 @@ function drawLane(c, lane) {
 
 function walkedHere() {
   const { walked } = lead;
-  const isHere = walked !== null && joint("line", walked) === here.line && Math.abs(joint("chainage_m", walked) - here.chainage) <= 1.5 * here.perPixel;
-  return isHere ? walked : null;
+  if (walked === null || joint("line", walked) !== here.line) return null;
+  return Math.abs(joint("chainage_m", walked) - here.chainage) <= 1.5 * here.perPixel ? walked : null;
 }
 
 function say() {
   const words = needleWords(walkedHere()), { from, to } = endsOf(here.line), round = (value) => String(Math.round(value * 100) / 100);
   fill(parts.words, here.width < 700 ? words.brief : words.whole);
-  const now = { "aria-label": "Along line " + here.line, "aria-valuemin": round(from), "aria-valuemax": round(to), "aria-valuenow": round(here.chainage), "aria-valuetext": words.whole };
-  Object.entries(now).forEach(([name, value]) => { if (parts.strip.getAttribute(name) !== value) parts.strip.setAttribute(name, value); });
+  const now = {
+    "aria-label": "Along line " + here.line, "aria-valuemin": round(from), "aria-valuemax": round(to),
+    "aria-valuenow": round(here.chainage), "aria-valuetext": words.whole,
+  };
+  Object.entries(now).forEach(([name, value]) => parts.strip.setAttribute(name, value));
   if (parts.lines !== null && parts.lines.value !== here.line) parts.lines.value = here.line;
 }

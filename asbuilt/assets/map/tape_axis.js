@@ -7,7 +7,7 @@ import { state } from "./state.js";
 import { drawBox } from "./tape_joints.js";
 import { drawNeedle, setFont, stroke, upright, widthOf, write } from "./tape_paper.js";
 import { contentAt } from "./tape_record.js";
-import { here, middle, pixelAt, sight } from "./tape_where.js";
+import { here, isWhole, middle, pixelAt, sight } from "./tape_where.js";
 import { metresPerUnit, stationText } from "./text.js";
 import { nearestOnLine } from "./world.js";
 
@@ -47,16 +47,17 @@ export function drawAxis(c, lane) {
     label(c, labelOf(one.value), one.x, 4, lane, taken);
   });
   if (state.phone !== null) drawPhone(c, lane);
-  if (state.choice !== null && state.choice.kind === "station" && state.choice.line === here.line) drawBox(c, pixelAt(state.choice.chainage), lane.foot - 5, 4, 4);
+  const { choice } = state, isStation = choice !== null && choice.kind === "station" && choice.line === here.line;
+  if (isStation) drawBox(c, pixelAt(choice.chainage), lane.foot - 5, 4, 4);
   return [];
 }
 
 // A label stands `away` to the right of its stroke, or to the left where the needle would run through it. One that
-// would cover an earlier one is left out.
+// would cover an earlier one, or that is not in sight whole, is left out.
 function label(c, text, x, away, lane, taken) {
   const width = widthOf(c, text), isUnderNeedle = x + away <= middle() + 6 && x + away + width >= middle() - 6;
-  const left = isUnderNeedle && x < middle() ? x - away - width : x + away;
-  if (taken.some((one) => left < one.right + 8 && one.left < left + width + 8)) return;
+  const left = isUnderNeedle && isWhole(x - away - width, x) ? x - away - width : x + away;
+  if (!isWhole(left, left + width) || taken.some((one) => left < one.right + 8 && one.left < left + width + 8)) return;
   taken.push({ left, right: left + width });
   write(c, text, left, lane.top + lane.size / 2, record.look.line);
 }

@@ -9,12 +9,13 @@ import { INK, PAPER, stampJoint } from "./signs.js";
 import { isChosen, state } from "./state.js";
 import { drawNeedle, hatch, roomFor, setFont, widthOf, write, writeOnPaper } from "./tape_paper.js";
 import { RINGS, contentAt } from "./tape_record.js";
-import { chainageAt, here, middle, pixelAt } from "./tape_where.js";
+import { chainageAt, here, isWhole, middle, pixelAt } from "./tape_where.js";
 import { countText, many } from "./text.js";
 
 const LEAST_GAP = 7;    // pixels: a gap is seen at every scale
-const LARGEST = 5.5;    // pixels, of a sign: with its ring it fills the upper part of the lane
-const SIGN = 21;        // pixels: the upper part; below it stand the names
+const LARGEST = 5;      // pixels, of a sign: with its ring it fills the upper part of the lane
+const SIGN = 20;        // pixels: the upper part; below it a bar for the day's work, and the names
+const BAR = 2.5;
 
 export function isFaded(row) { return state.picked !== null && !state.picked.rows.has(row); }
 
@@ -71,9 +72,9 @@ function drawSign(c, stamp, y, view) {
 // Draws the lane and tells what a tap in it means. Gaps stand higher than the signs, so that those never hide one.
 export function drawJointLane(c, lane) {
   const view = signView(), y = lane.top + SIGN / 2 + 0.5, stamps = stampsBetween(here.names - 30, here.width + 30), gaps = gapsInSight();
-  gaps.forEach((one) => hatch(c, one.left, one.right, lane.top + 1, lane.top + SIGN + 1, { toCome: one.toCome, colour: record.look.gap }));
+  gaps.forEach((one) => drawGap(c, one, lane.top, y));
   drawNeedle(c, middle(), lane);
-  stamps.filter((one) => one.today).forEach((one) => underline(c, one.x, lane.foot, view.spacing));
+  stamps.filter((one) => one.today).forEach((one) => underline(c, one.x, lane.top + SIGN + 0.5, view.spacing));
   stamps.slice().sort((a, b) => a.depth - b.depth).forEach((one) => drawSign(c, one, y, view));
   const boxed = chosenAmong(stamps), taken = [];
   if (boxed !== undefined) drawBox(c, boxed.x, y, 10.5, SIGN / 2 - 0.5);
@@ -92,18 +93,20 @@ function chosenAmong(stamps) {
   return stamps.find((one) => one.column === column);
 }
 
-// A day's work is a stretch of the line: a bar along the foot of the lane, from joint to joint.
-function underline(c, x, foot, apart) {
+// A day's work is a stretch of the line: a bar under its signs, from joint to joint.
+function underline(c, x, top, apart) {
   const half = Math.max(2, Math.min(apart, 60) / 2 + 0.5);
   c.fillStyle = INK;
-  c.fillRect(x - half, foot - 3, 2 * half, 3);
+  c.fillRect(x - half, top, 2 * half, BAR);
 }
+
+function nameHeight(lane) { return (lane.top + SIGN + BAR + lane.foot) / 2 - 0.5; }
 
 function setName(c, name, x, lane, taken) {
   const half = widthOf(c, name) / 2;
-  if (taken.some((other) => x - half < other.right + 6 && x + half > other.left - 6)) return;
+  if (!isWhole(x - half, x + half) || taken.some((other) => x - half < other.right + 6 && x + half > other.left - 6)) return;
   taken.push({ left: x - half, right: x + half });
-  writeOnPaper(c, name, x - half, lane.foot - lane.size / 2 - 1, lane.size - 2);
+  writeOnPaper(c, name, x - half, nameHeight(lane), lane.size - 4);
 }
 
 function nameBoxed(c, boxed, lane, taken) {
@@ -134,13 +137,17 @@ function gapsInSight() {
   });
 }
 
+function drawGap(c, one, top, y) {
+  hatch(c, one.left, one.right, top + 1, top + SIGN + 1, { toCome: one.toCome, colour: record.look.gap });
+  if (isChosen("gap", one.row)) drawBox(c, (one.left + one.right) / 2, y, (one.right - one.left) / 2 + 2, SIGN / 2 - 0.5);
+}
+
 // How many records are missing, under the gap: in words where there is room, else the number alone.
 function nameGap(c, one, lane, taken) {
   const missing = gap("missing_records", one.row);
-  if (isChosen("gap", one.row)) drawBox(c, (one.left + one.right) / 2, lane.top + SIGN / 2 + 0.5, (one.right - one.left) / 2 + 2, SIGN / 2 - 0.5);
   setFont(c, lane.size, true);
   for (const text of [gapWords(one.row), ...(missing ? [many(missing, "missing record"), countText(missing) + " missing"] : [])]) {
     const x = roomFor(c, text, Math.max(one.left, here.names), Math.min(one.right, here.width), taken);
-    if (x !== null) return write(c, text, x, lane.foot - lane.size / 2 - 1, record.look.gap);
+    if (x !== null) return write(c, text, x, nameHeight(lane), record.look.gap);
   }
 }

@@ -3,7 +3,7 @@
 import { INK } from "./signs.js";
 import { drawAxis } from "./tape_axis.js";
 import { drawJointLane } from "./tape_joints.js";
-import { HAIR, QUIET, TAPE, setFont, stroke, upright, widthOf, write } from "./tape_paper.js";
+import { setFont, stroke, tone, upright, widthOf, write } from "./tape_paper.js";
 import { drawPlaceless } from "./tape_placeless.js";
 import { drawSections, drawStrings } from "./tape_reaches.js";
 import { contentAt, placeless } from "./tape_record.js";
@@ -12,7 +12,7 @@ import { here, middle } from "./tape_where.js";
 // Each lane draws itself and returns what a tap in it means: [{left, right, choice}].
 const LANES = [
   { name: "station", heights: [18, 21], isThere: () => true, draw: drawAxis },
-  { name: "joints", heights: [36, 42], isThere: (has) => has.joints.rows.length || has.gaps.length, draw: drawJointLane },
+  { name: "joints", heights: [37, 44], isThere: (has) => has.joints.rows.length || has.gaps.length, draw: drawJointLane },
   { name: "strings", heights: [16, 18], isThere: (has) => has.strings.length || has.ties.length, draw: drawStrings },
   { name: "tests", heights: [16, 18], isThere: (has) => has.sections.length, draw: drawSections },
   { name: "no place", heights: [18, 20], isThere: () => placeless.length, draw: drawPlaceless, isApart: true },
@@ -33,14 +33,14 @@ export function lanesFor(size, isNarrow) {
 
 // Lanes that run along the axis have their names on a slip at the left, under which nothing is drawn.
 export function nameLanes(c, lanes) {
-  lanes.slice(1).forEach((lane) => stroke(c, [[0, lane.top], [here.width, lane.top]], HAIR, 1));
+  lanes.slice(1).forEach((lane) => stroke(c, [[0, lane.top], [here.width, lane.top]], tone.hair, 1));
   lanes.filter((lane) => !lane.isApart).forEach((lane) => {
-    c.fillStyle = TAPE;
+    c.fillStyle = tone.paper;
     c.fillRect(0, lane.top + 0.5, here.names, lane.foot - lane.top - 1);
     setFont(c, lane.size, false);
-    write(c, lane.name, 6, (lane.top + lane.foot) / 2, QUIET);
+    write(c, lane.name, 6, (lane.top + lane.foot) / 2, tone.quiet);
   });
-  upright(c, here.names, 0, axisFoot(lanes), HAIR, 1);
+  upright(c, here.names, 0, axisFoot(lanes), tone.hair, 1);
 }
 
 // The lower edge of the lanes that run along the axis.

@@ -7,7 +7,7 @@ import { CANNOT_TELL, IN, NOT_RECORDED, OUT, joint, record } from "./record.js";
 import { INK, PAPER } from "./signs.js";
 import { state } from "./state.js";
 import { isFaded } from "./tape_joints.js";
-import { TAPE, hatch, sized, stroke, upright } from "./tape_paper.js";
+import { hatch, sized, stroke, tone, upright } from "./tape_paper.js";
 import { contentAt } from "./tape_record.js";
 import { here, sight } from "./tape_where.js";
 
@@ -65,7 +65,7 @@ function drawColumns(c, columns) {
   fusion.forEach((verdict, x) => {
     if (verdict === null) return;
     const look = record.look.fusion[verdict] || record.look.fusion[NOT_RECORDED], height = HEIGHTS[verdict] || 5;
-    c.fillStyle = state.sun || fusion[x - 1] !== verdict || fusion[x + 1] !== verdict ? look.line : look.fill;
+    c.fillStyle = fusion[x - 1] !== verdict || fusion[x + 1] !== verdict ? look.line : look.fill;
     c.fillRect(x, BASE - height, 1, height);
     c.fillStyle = look.line;
     c.fillRect(x, BASE - height, 1, 2);
@@ -88,7 +88,7 @@ function drawGaps(c, width) {
 
 function drawWhole(c, width) {
   const { kept, faded } = columnsOf(width);
-  c.fillStyle = TAPE;
+  c.fillStyle = tone.paper;
   c.fillRect(0, 0, width, OVERVIEW);
   drawGaps(c, width);
   c.globalAlpha = 0.22;

@@ -1,9 +1,14 @@
 // Ink on the tape's paper: canvases of their right size, text, hatching, and the look of a reach.
 
-import { FAINT, INK } from "./signs.js";
+import { FAINT, INK, PAPER } from "./signs.js";
 import { state } from "./state.js";
 
-export const TAPE = "#F4F2EC", HAIR = "#D2D0CA", QUIET = "#4D4D4D";
+// The tape's paper, the hair lines between lanes, and what is written quietly: black on white for the sun.
+export const tone = {
+  get paper() { return state.sun ? PAPER : "#F4F2EC"; },
+  get hair() { return state.sun ? INK : "#D2D0CA"; },
+  get quiet() { return state.sun ? INK : "#4D4D4D"; },
+};
 const FACE = "px system-ui, -apple-system, 'Segoe UI', Roboto, 'Liberation Sans', sans-serif";
 
 // An empty canvas of a size in pixels of the page; returns what draws on it.
@@ -30,22 +35,27 @@ export function write(c, text, x, y, colour) {
   c.textBaseline = "middle";
   c.lineWidth = 4;
   c.lineJoin = "round";
-  c.strokeStyle = TAPE;
+  c.strokeStyle = tone.paper;
   c.strokeText(text, x, y + 0.5);
+  put(c, text, x, y, colour);
+}
+
+function put(c, text, x, y, colour) {
+  c.textBaseline = "middle";
   c.fillStyle = colour || INK;
   c.fillText(text, x, y + 0.5);
 }
 
 // Text on a slip of paper, where more than a line lies behind it.
 export function writeOnPaper(c, text, x, y, height) {
-  c.fillStyle = TAPE;
+  c.fillStyle = tone.paper;
   c.fillRect(x - 4, y - height / 2, widthOf(c, text) + 8, height);
-  write(c, text, x, y);
+  put(c, text, x, y);
 }
 
 // The needle, through one lane after the other: over bands, under signs and words.
 export function drawNeedle(c, x, lane) {
-  upright(c, x, lane.top, lane.foot, TAPE, 4);
+  upright(c, x, lane.top, lane.foot, tone.paper, 4);
   upright(c, x, lane.top, lane.foot, INK, 1.5);
 }
 

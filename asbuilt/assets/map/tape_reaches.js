@@ -3,7 +3,7 @@
 import { isMade } from "./days.js";
 import { joint, record } from "./record.js";
 import { INK } from "./signs.js";
-import { TAPE, drawNeedle, roomFor, setFont, stroke, upright, writeOnPaper } from "./tape_paper.js";
+import { drawNeedle, roomFor, setFont, stroke, tone, upright, writeOnPaper } from "./tape_paper.js";
 import { contentAt, isKnownBy } from "./tape_record.js";
 import { here, middle, pixelAt } from "./tape_where.js";
 import { dayText } from "./text.js";
@@ -48,7 +48,7 @@ function drawBore(c, one, lane) {
 }
 
 function drawTie(c, { row, x }, lane) {
-  upright(c, x, lane.top, lane.foot - 1, TAPE, 7);
+  upright(c, x, lane.top, lane.foot - 1, tone.paper, 7);
   upright(c, x, lane.top, lane.foot - 1, INK, 3);
   return { left: x - 3, right: x + 3, choice: { kind: "joint", row } };
 }

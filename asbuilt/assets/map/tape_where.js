@@ -16,6 +16,9 @@ export function onLine(chainage) {
   return Math.max(from, Math.min(to, chainage));
 }
 
+// Whether something is in sight whole: half a number would be another number.
+export function isWhole(left, right) { return left >= here.names + 2 && right <= here.width - 2; }
+
 // The stretch of the line in sight, to the right of the names of the lanes.
 export function sight() {
   return { from: onLine(chainageAt(here.names)), to: onLine(chainageAt(here.width)) };

@@ -125,5 +125,5 @@ export function stationText(value) {
   const whole = Math.floor(size / stationLength);
   const digits = String(stationLength - 1).length + 3;
   const rest = (size - whole * stationLength).toFixed(2);
-  return (value < 0 ? "-" : "") + whole + "+" + rest.padStart(digits, "0");
+  return (value < 0 && size > 0 ? "-" : "") + whole + "+" + rest.padStart(digits, "0");
 }

@@ -2,7 +2,7 @@
 
 import { openCard } from "./chosen.js";
 import { button, byId, element, fill } from "./elements.js";
-import { togglePhone } from "./field.js";
+import { startField, togglePhone } from "./field.js";
 import { gpxButton } from "./give.js";
 import { isInLine, isPlaced, record } from "./record.js";
 import { order } from "./draw_joints.js";
@@ -15,6 +15,7 @@ export function startTools() {
     gpxButton("All joints (GPX)", all, record.title.name), button("Print", () => window.print(), { id: "print" })));
   byId("tools").hidden = false;
   onChange((changed) => { if (changed.includes("sun")) document.documentElement.classList.toggle("sun", state.sun); });
+  startField();
   startThumb(phone);
 }
 

@@ -97,11 +97,16 @@ export function nearestOnLine(x, y, only) {
 
 // What the screen shows now. Points of the map's own layer, so that a drag needs no new drawing.
 export function viewOf(map, bounds) {
-  const zoom = map.getZoom(), origin = map.getPixelOrigin(), perPixel = metresPerPixel(map.getCenter().lat, zoom);
-  const apart = spacing / perPixel;  // pixels between joints
+  const origin = map.getPixelOrigin();
+  return viewAt(map.getCenter().lat, map.getZoom(), { originX: origin.x, originY: origin.y, bounds, window: windowOf(map) });
+}
+
+// The same for any frame: `bounds` holds what is drawn, `window` what is seen of it, both from the given origin.
+export function viewAt(latitude, zoom, { originX, originY, bounds, window }) {
+  const perPixel = metresPerPixel(latitude, zoom), apart = spacing / perPixel;  // pixels between joints
   return {
-    scale: Math.pow(2, zoom), originX: origin.x, originY: origin.y, bounds, metresPerPixel: perPixel,
-    window: windowOf(map), spacing: apart, radius: Math.max(2.5, Math.min(8, apart * 0.3)),
+    scale: Math.pow(2, zoom), originX, originY, bounds, metresPerPixel: perPixel,
+    window, spacing: apart, radius: Math.max(2.5, Math.min(8, apart * 0.3)),
     zoomedIn: apart > 22, crowded: apart < 1.5,
   };
 }

@@ -10,6 +10,7 @@ import xlsxwriter
 from making.curves import curves_for
 from making.faults import AFTER, AT_ZERO, CURVES, LETTER_O, OTHER_CURVE, UNNUMBERED, WRITTEN_TWICE
 from making.fusing import PISTON
+from making.photos import PHOTOS
 
 KINDS = ("production", "tie-in", "trial", "fitting")
 BAR, PSI, INCH = 0.1, 0.00689475729, 25.4  # MPa, MPa, mm
@@ -175,6 +176,7 @@ def write_crew_c(rows: pd.DataFrame, path: Path) -> None:
             "Piston in²": text(np.full(len(rows), PISTON["C"] / INCH**2), 2),
             "Cool min": text(rows.cooling_time, 1),
             "Remarks": rows.joint.map(REMARKS).fillna(""),
+            "Photo": rows.joint.map({joint: f"{joint}.jpg" for joint in PHOTOS}).fillna(""),
         }
     )
     table.to_csv(path, index=False, encoding="cp1252", lineterminator="\r\n")

@@ -1,0 +1,136 @@
+"""All figures of progress on one evening, in one frozen object; and the same as plain data, for whoever prints them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.as_built import AsBuilt
+from asbuilt.cautions import DECIDING
+from asbuilt.progress.calendar import day_of
+from asbuilt.progress.days import daily, quiet
+from asbuilt.progress.forecast import RECENT, Forecast, forecasts
+from asbuilt.progress.planned import Comparison, Plan, compare, plan_of, tie_ins
+from asbuilt.progress.stages import expected, on_the_bank, stages
+from asbuilt.progress.work import Work, work_of
+
+_DAYS = ("day", "planned", "actual", "first", "last", "by_index", "p50", "p80")  # day numbers, written as dates
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Progress on an evening: the tables of `days.daily`, `days.quiet` and `stages.stages`, the comparisons with the
+    plan (all first, then by crew; empty without a plan), the forecasts, and the planned tie-ins."""
+
+    work: Work
+    days: pd.DataFrame
+    quiet: pd.DataFrame
+    stages: pd.DataFrame
+    plan: Plan
+    compared: tuple[Comparison, ...]
+    forecasts: tuple[Forecast, ...]
+    tie_ins: pd.DataFrame
+    joints: int
+    expected: float
+    bank_m: float
+    untimed: int
+
+    @property
+    def crews(self) -> list[str]:
+        """The crews that made joints or have a plan, in order."""
+        return sorted({*self.days["crew"], *self.plan.pieces["crew"]} - {""})
+
+
+def figures(as_built: AsBuilt) -> Figures:
+    """Return the figures of a record on the evening of its as-of; the day's joints are in."""
+    return figures_of(work_of(as_built))
+
+
+def figures_of(work: Work) -> Figures:
+    """Return the figures of a record on an evening."""
+    days, plan = daily(work), plan_of(work)
+    crews = [c for c in dict.fromkeys(plan.pieces["crew"]) if c]
+    compared = [compare(work, plan, crew) for crew in ("", *crews)]
+    made, of = expected(work)
+    line = work.joints[work.joints["in_line"].to_numpy(bool)]
+    return Figures(
+        work=work,
+        days=days,
+        quiet=quiet(work, days),
+        stages=stages(work),
+        plan=plan,
+        compared=tuple(c for c in compared if c),
+        forecasts=tuple(forecasts(work, plan, days)),
+        tie_ins=tie_ins(work),
+        joints=made,
+        expected=of,
+        bank_m=on_the_bank(work),
+        untimed=int(line["day"].isna().sum()),
+    )
+
+
+def as_data(found: Figures) -> dict[str, Any]:
+    """Return the figures as plain dicts, lists, numbers, texts and None: lengths in metres, days as ISO dates."""
+    compared = [_plain(_fields(c) | {"variance_m": c.variance_m}) for c in found.compared]
+    return {
+        "as_of": day_of(found.work.evening).isoformat(),
+        "joints": found.joints,
+        "joints_expected": _value("", found.expected),
+        "joints_without_time": found.untimed,
+        "fused_not_placed_m": round(found.bank_m, 3),
+        "stages": records(found.stages),
+        "days": records(found.days),
+        "days_without_joints": records(found.quiet),
+        "planned_against_actual": compared,
+        "forecasts": [_plain(_fields(f)) for f in found.forecasts],
+        "tie_ins": records(found.tie_ins),
+        "assumptions": assumptions(found),
+    }
+
+
+def _fields(of: Any) -> dict[str, Any]:
+    return {field.name: getattr(of, field.name) for field in fields(of)}
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return a table as plain rows, its days as ISO dates."""
+    return [_plain(row) for row in frame.to_dict("records")]
+
+
+def _plain(row: Mapping[Any, Any]) -> dict[str, Any]:
+    return {str(name): _value(str(name), value) for name, value in row.items()}
+
+
+def _value(name: str, value: Any) -> Any:
+    if not isinstance(value, float | np.floating):
+        return value if isinstance(value, str | int) else str(value)
+    if not np.isfinite(value):
+        return None
+    if name in _DAYS:
+        return day_of(float(value)).isoformat()
+    return int(value) if float(value).is_integer() else round(float(value), 3)
+
+
+def assumptions(found: Figures) -> list[str]:
+    """Say what the figures rest on, and what they leave open."""
+    work, week = found.work, "Mon Tue Wed Thu Fri Sat Sun".split()
+    said = [
+        "Covered from the evening on which both joints of a stretch were made; a metre counts once, gaps in the records"
+        " are no covered length. The record is as known now, up to that day.",
+        "A crew is the name of its record file: no record says who made the joint but by machine and operator.",
+        f"Working days: {', '.join(week[d] for d in work.schedule.working_days)}, less the holidays and weather days of"
+        " the plan.",
+        "A working day without a record counts as a day with nothing done: nobody worked, or no file has come.",
+        f"Forecasts draw each coming day from the last {RECENT} working days of the same crew, as if days did not depend"
+        " on one another, pace and crews stayed, and no other work stood in the way. P50: half of the runs were done"
+        " by then, P80: four of five.",
+    ]
+    if not found.compared:
+        said.append("There is no plan of reaches (plan.csv): no variances, and forecasts of the whole line only.")
+    if found.untimed:
+        said.append(f"{found.untimed} joints carry no time: they are in no day, and in no evening's figures.")
+    if not work.schedule.shift_h:
+        said.append("No shift is stated ([plan] shift): the ceiling counts the hours from first to last joint.")
+    return [*said, DECIDING]

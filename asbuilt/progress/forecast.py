@@ -1,0 +1,161 @@
+"""When the rest may be done, as a range: recent crew-days drawn again and again.
+
+A resampled forecast of this kind is common practice (no source); the bootstrap is B. Efron's (1979; from memory).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from asbuilt.progress.planned import Plan, left_of, tie_ins
+from asbuilt.progress.work import Work
+
+RECENT = 15  # crew-days that are drawn from (the writers' judgement: half a month of work)
+ENOUGH = 5  # fewer days with anything done tell nothing (the writers' judgement)
+_RUNS = 2000
+_LONGEST = 1500  # working days; what takes longer than five years is no forecast
+_SEED = 20260312
+_DONE = 0.5  # of a metre: nothing left
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When something may be done. `p50` and `p80` are days: half, and four of five, of the runs were done by then.
+
+    `left` and `rate` (a working day) are in metres, or pieces for tie-ins; `days_n` is how many crew-days were drawn
+    from, `idle_n` how many of these had nothing. NaN days and a `why` where it cannot be told, or nothing is left.
+    """
+
+    what: str
+    crew: str
+    left: float
+    rate: float
+    days_n: int
+    idle_n: int
+    p50: float = np.nan
+    p80: float = np.nan
+    why: str = ""
+
+
+def working_days_needed(left: float, recent: np.ndarray, *, runs: int = _RUNS, seed: int = _SEED) -> np.ndarray:
+    """Return how many working days it takes until `left` is done, in each run, shape (runs,); infinity: not in years.
+
+    Each future day is one of `recent` (what was done on each of the last working days, shape (k,)), drawn with
+    replacement: days are taken as independent of one another and of what is to come. The same seed gives the same runs.
+    """
+    if left <= 0:
+        return np.zeros(runs)
+    mean = float(np.mean(recent)) if len(recent) else 0.0
+    if mean <= 0:
+        return np.full(runs, np.inf)
+    horizon = int(min(_LONGEST, 20 + np.ceil(3 * left / mean)))
+    drawn = np.random.default_rng(seed).choice(recent, size=(runs, horizon))
+    total = np.cumsum(drawn, axis=1)
+    reached = total >= left - 1e-9
+    return np.where(reached[:, -1], reached.argmax(axis=1) + 1.0, np.inf)
+
+
+def recent_days(work: Work, days: pd.DataFrame, value: str, crew: str = "") -> np.ndarray:
+    """Return what was done on each of the last working days of a crew (or of all), oldest first, shape (k,).
+
+    `days` is of `days.daily`. A working day without a record counts as nothing done; holidays, weather days and days
+    outside the week count only where something was done on them.
+    """
+    own = days[(days["crew"] == crew).to_numpy()] if crew else days
+    if own.empty:
+        return np.zeros(0)
+    done = own.groupby("day")[value].sum()
+    every = np.union1d(work.calendar.working(float(done.index.min()), work.evening, crew), done.index.to_numpy(float))
+    return done.reindex(every, fill_value=0.0).to_numpy(float)[-RECENT:]
+
+
+def forecasts(work: Work, plan: Plan, days: pd.DataFrame) -> list[Forecast]:
+    """Return the forecasts: of each crew that has a plan, of the whole line, of bores and of tie-ins.
+
+    Bores and tie-ins are apart: their pace is another, and too few days of them tell nothing.
+    """
+    table = days.assign(line_m=days["new_m"] - days["bore_m"])
+    left = left_of(work)
+    line_share = _outside_bores(work)
+    crews = [c for c in dict.fromkeys(plan.pieces["crew"]) if c]
+    of_crews = [
+        _forecast(work, table, "line_m", crew=crew, left=float((left * line_share * plan.of(crew).share_of(work.stretches)).sum()))
+        for crew in crews
+    ]
+    whole = _whole(work, table, of_crews, left=float((left * line_share).sum()))
+    bore = _forecast(work, table, "bore_m", left=float((left * (1 - line_share)).sum()), what="bores")
+    ties = tie_ins(work)
+    open_ties = float(ties["actual"].isna().sum())
+    tied = _forecast(work, table, "tie_ins", left=open_ties, what="tie-ins") if len(ties) else None
+    return [*of_crews, whole, bore, *([tied] if tied else [])]
+
+
+def _outside_bores(work: Work) -> np.ndarray:
+    stretches = work.stretches
+    span = (stretches["high"] - stretches["low"]).to_numpy(float)
+    return 1.0 - np.divide(stretches["bore_m"].to_numpy(float), span, out=np.zeros(len(span)), where=span > 0)
+
+
+def _forecast(
+    work: Work, table: pd.DataFrame, value: str, *, left: float, crew: str = "", what: str = "line"
+) -> Forecast:
+    recent = recent_days(work, table, value, crew)
+    busy = int((recent > 0).sum())
+    rate = float(recent.mean()) if len(recent) else np.nan
+    base = Forecast(what, crew, left, rate, len(recent), len(recent) - busy)
+    why = _why_not(left, busy)
+    if why:
+        return _saying(base, why)
+    runs = working_days_needed(left, recent)
+    return _with_range(base, work, runs)
+
+
+def _why_not(left: float, busy: int) -> str:
+    if left < _DONE:
+        return "nothing left that is known"
+    if busy < ENOUGH:
+        return f"cannot be told from {busy} {'day' if busy == 1 else 'days'} of it: {ENOUGH} are needed"
+    return ""
+
+
+def _saying(base: Forecast, why: str) -> Forecast:
+    return Forecast(base.what, base.crew, base.left, base.rate, base.days_n, base.idle_n, why=why)
+
+
+def _with_range(base: Forecast, work: Work, runs: np.ndarray) -> Forecast:
+    p50, p80 = (_finish(work, base.crew, float(np.quantile(runs, q, method="higher"))) for q in (0.5, 0.8))
+    why = "" if np.isfinite(p50) else f"not within {_LONGEST} working days at this pace"
+    return Forecast(base.what, base.crew, base.left, base.rate, base.days_n, base.idle_n, p50, p80, why)
+
+
+def _finish(work: Work, crew: str, days: float) -> float:
+    return work.calendar.after(work.evening, int(days), crew) if np.isfinite(days) else np.nan
+
+
+def _whole(work: Work, table: pd.DataFrame, of_crews: list[Forecast], *, left: float) -> Forecast:
+    """Return the forecast of the line: when the last of its crews is done, each by itself; without a plan, at the pace
+    of all crews together."""
+    planned = sum(f.left for f in of_crews)
+    if not of_crews or left < _DONE:
+        return _forecast(work, table, "line_m", left=left)
+    recent = recent_days(work, table, "line_m")
+    base = Forecast("line", "", left, float(recent.mean()) if len(recent) else np.nan, len(recent), int((recent <= 0).sum()))
+    if left - planned > _DONE:
+        return _saying(base, f"{work.unit.text(left - planned, 0)} of it are in no crew's plan")
+    busy = [f for f in of_crews if f.left >= _DONE]
+    stuck = [f.crew for f in busy if np.isnan(f.p50)]
+    if stuck:
+        return _saying(base, f"cannot be told for {', '.join(stuck)}")
+    runs = [working_days_needed(f.left, recent_days(work, table, "line_m", f.crew), seed=_SEED + i) for i, f in enumerate(busy)]
+    finish = [_finishes(work, f.crew, r) for f, r in zip(busy, runs, strict=True)]
+    p50, p80 = (float(np.quantile(np.max(finish, axis=0), q, method="higher")) for q in (0.5, 0.8))
+    days = (d if np.isfinite(d) else np.nan for d in (p50, p80))
+    return Forecast("line", "", left, base.rate, base.days_n, base.idle_n, *days)
+
+
+def _finishes(work: Work, crew: str, runs: np.ndarray) -> np.ndarray:
+    """Return the day on which each run ends, infinity where it does not; each number of days is looked up once."""
+    counts, at = np.unique(runs, return_inverse=True)
+    days = np.array([_finish(work, crew, n) for n in counts])
+    return np.nan_to_num(days, nan=np.inf)[at]

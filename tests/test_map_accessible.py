@@ -1,0 +1,241 @@
+"""The map for those who do not see it, or do not use a mouse: axe-core in each state, and the keyboard. Invented data.
+
+axe-core (the rules for WCAG 2.0 to 2.2, A and AA, and its best practices) is run by axe-playwright-python. It cannot
+see into a canvas: what the two canvases show is held by the slider's words and by the table, which are tested here.
+"""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+from asbuilt.as_built import AsBuilt
+from asbuilt.publish import webmap
+from tests.map_pages import DESK, PHONE, chosen, find, keep
+from tests.map_record import invented
+
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+OPTIONS = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations", "passes"]}
+
+
+@pytest.fixture(scope="module")
+def record() -> AsBuilt:
+    return invented()
+
+
+def start(page: Page) -> None:
+    assert page.is_visible("#list-rows")
+
+
+def card_of_a_joint(page: Page) -> None:
+    find(page, "J0004")
+
+
+def card_of_a_gap(page: Page) -> None:
+    page.click("#list-table button:has-text('Gap') >> nth=0")
+
+
+def card_of_a_station(page: Page) -> None:
+    find(page, "0+250")
+
+
+def search_results(page: Page) -> None:
+    page.fill("#find", "00")
+    assert page.locator("#found button").count() == 8
+
+
+def nothing_found(page: Page) -> None:
+    page.fill("#find", "nowhere")
+
+
+def a_picked_set(page: Page) -> None:
+    page.click("#narrow summary")
+    page.select_option("#narrow select >> nth=0", index=1)
+
+
+def an_evening(page: Page) -> None:
+    page.click("#evening button[aria-label='The evening before']")
+    page.click("#evening button[aria-label='The evening before']")
+
+
+def no_phone_position(page: Page) -> None:
+    find(page, "J0004")
+    page.click("#phone")
+    page.wait_for_selector("#phone-says button")
+
+
+def for_the_sun(page: Page) -> None:
+    find(page, "J0004")
+    page.click("#sun")
+
+
+STATES = [
+    start, card_of_a_joint, card_of_a_gap, card_of_a_station, search_results, nothing_found, a_picked_set, an_evening,
+    no_phone_position, for_the_sun,
+]  # fmt: skip
+
+
+def faults(page: Page) -> list[str]:
+    """Return what axe-core finds, one line an element; and hold that it looked at something."""
+    found: dict[str, Any] = Axe().run(page, options=OPTIONS).response
+    assert {"color-contrast", "label", "list"} <= {one["id"] for one in found["passes"]}
+    return [f"{one['id']}: {node['html'][:200]}" for one in found["violations"] for node in one["nodes"]]
+
+
+@pytest.mark.parametrize("device", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("group", [STATES[:5], STATES[5:]], ids=["first", "second"])
+def test_axe_finds_no_fault_in_any_state(record, opened, device, group: list[Callable[[Page], None]]):
+    page, size = opened(record, device), "phone" if device is PHONE else "desk"
+    found = {}
+    for state in group:
+        page.reload()
+        page.wait_for_function("window.asbuilt !== undefined")
+        state(page)
+        keep(page, f"accessible_{size}_{state.__name__}")
+        found[state.__name__] = faults(page)
+    assert found == {state.__name__: [] for state in group}
+
+
+def test_axe_would_have_found_one(record, opened):
+    page = opened(record, DESK)
+    page.evaluate("document.querySelector('#find-part label').remove()")
+    page.evaluate("document.querySelector('.issue').style.color = '#BBBBBB'")
+    page.evaluate("document.querySelector('#find').removeAttribute('placeholder')")
+    said = " ".join(faults(page))
+    assert "label: <input" in said
+    assert 'color-contrast: <p class="issue"' in said
+
+
+def test_axe_finds_no_fault_without_scripts(record, opened, tmp_path):
+    """axe is a script itself: it gets the page as a browser without scripts lays it out."""
+    text = re.sub(r"<script.*?</script>|</?noscript>", "", webmap.page(record), flags=re.DOTALL)
+    (tmp_path / "still.html").write_text(text, encoding="utf-8")
+    page = opened(tmp_path / "still.html", PHONE, ready="() => document.readyState === 'complete'")
+    assert page.is_visible(".unscripted")
+    assert faults(page) == []
+
+
+# ---- keyboard --------------------------------------------------------------------------------------------------------
+
+FOCUSED = """() => {
+  const one = document.activeElement, box = one.getBoundingClientRect(), style = getComputedStyle(one);
+  const order = Array.from(document.querySelectorAll("*")).indexOf(one);
+  return { order, tag: one.tagName, name: (one.getAttribute("aria-label") || one.textContent).trim(), id: one.id,
+    outline: one.matches(":focus-visible") ? parseFloat(style.outlineWidth) * (style.outlineStyle === "none" ? 0 : 1) : 0,
+    seen: box.width > 0 && box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth };
+}"""
+REACHABLE = """() => Array.from(document.querySelectorAll("button, input, select, summary, a[href], [tabindex='0']"))
+  .filter(one => one.offsetParent !== null && !one.disabled && !one.closest("details:not([open]) > :not(summary)"))
+  .map(one => Array.from(document.querySelectorAll("*")).indexOf(one))"""
+
+
+def walked(page: Page, key: str = "Tab") -> list[dict[str, Any]]:
+    """Press a key until the focus leaves the page, and return what had it in turn."""
+    page.evaluate("document.activeElement.blur()")
+    stops = []
+    for _ in range(200):
+        page.keyboard.press(key)
+        stop = page.evaluate(FOCUSED)
+        if stop["tag"] == "BODY" or stop["order"] in [one["order"] for one in stops]:
+            return stops
+        stops.append(stop)
+    raise AssertionError("the keyboard does not leave the page")
+
+
+def test_the_keyboard_reaches_everything_in_order_and_shows_where_it_is(record, opened):
+    page = opened(record, DESK)
+    find(page, "J0004")
+    page.click("#narrow summary")
+    stops, reachable = walked(page), page.evaluate(REACHABLE)
+    assert {stop["order"] for stop in stops} == set(reachable)
+    assert [stop["order"] for stop in stops] == sorted(reachable)  # as it is read
+    assert [stop["name"] for stop in stops if not stop["seen"]] == []
+    assert [stop["name"] for stop in stops if stop["outline"] < 2] == []
+    assert len(stops) > 40
+    back = walked(page, "Shift+Tab")
+    assert {stop["order"] for stop in back} == set(reachable)
+
+
+def test_escape_closes_what_the_search_shows(record, opened):
+    page = opened(record, DESK)
+    page.fill("#find", "003")
+    assert page.locator("#found button").count() == 8
+    page.press("#find", "Escape")
+    assert page.locator("#found button").count() == 0
+    assert page.input_value("#find") == ""
+    page.fill("#find", "003")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent").startswith("Joint J0003")
+    page.keyboard.press("Escape")
+    assert page.locator("#found button").count() == 0
+    assert page.evaluate("document.activeElement.id") == "find"
+
+
+def test_a_joint_is_found_opened_and_closed_by_keys_alone(record, opened):
+    page = opened(record, DESK)
+    page.focus("#find")
+    page.keyboard.type("J0004")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.textContent") == "Joint J0004"  # a screen reader begins to read here
+    page.keyboard.press("Shift+Tab")
+    assert page.evaluate("document.activeElement.className") == "close"
+    page.keyboard.press("Enter")
+    assert not page.is_visible("#card")
+    assert page.evaluate("document.activeElement !== document.body")  # the focus is not lost with the card
+
+
+def test_the_map_moves_by_keys(record, opened):
+    page = opened(record, DESK)
+    where = "[map_of_joints.getCenter().lng, map_of_joints.getZoom()]"
+    page.focus(".folium-map")
+    east, zoom = page.evaluate(where)
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("+")
+    page.wait_for_function(f"zoom => map_of_joints.getZoom() > zoom", arg=zoom)
+    assert page.evaluate(where)[0] > east
+
+
+# ---- what a screen reader is told -----------------------------------------------------------------------------------
+
+
+def test_what_the_canvas_shows_is_told_in_words(record, opened):
+    page = opened(record, DESK)
+    slider = page.get_by_role("slider", name="Along line main")
+    slider.focus()
+    page.keyboard.press("Home")
+    page.wait_for_function("document.querySelector('.tape-strip').getAttribute('aria-valuetext').startsWith('0+000')")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("window.asbuilt.chosen() !== null")
+    row = chosen(page)["row"]
+    joint = record.tables["joints"].iloc[row]
+    page.wait_for_function(
+        "words => document.querySelector('.tape-strip').getAttribute('aria-valuetext').includes(words)",
+        arg=f"joint {joint['joint_id']}, fusion {joint['fusion_verdict']}, position {joint['position_verdict']}",
+    )
+    table = page.get_by_role("table", name=f"Outstanding: {record.counts.outstanding}")
+    assert table.get_by_role("columnheader").all_inner_texts() == ["Station", "What", "Why"]
+    assert table.get_by_role("row").count() == record.counts.outstanding + 1
+    hidden = "Array.from(document.querySelectorAll('canvas')).every(c => c.getAttribute('aria-hidden') || c.getAttribute('role'))"
+    assert page.evaluate(hidden)
+
+
+def test_every_part_has_a_name_and_changes_are_announced(record, opened):
+    page = opened(record, DESK)
+    assert page.get_attribute("html", "lang") == "en"
+    for name in ("Map. The list, the search", "Along the chainage", "Days", "Tools", "Key", "List"):
+        assert page.get_by_role("region", name=name).count() == 1, name
+    assert page.get_by_role("search").count() == 1
+    announced = "['at-once', 'found', 'listed', 'day-says'].map(id => document.getElementById(id).getAttribute('role'))"
+    assert page.evaluate(announced) == ["status"] * 4
+
+
+def test_a_reader_who_wants_no_motion_gets_none(record, opened):
+    page = opened(record, DESK)  # every page of the tests asks for reduced motion
+    assert page.evaluate("matchMedia('(prefers-reduced-motion: reduce)').matches")
+    page.evaluate("window.moves = 0, map_of_joints.on('zoomanim', () => { window.moves++; })")
+    find(page, "J0004")
+    assert page.evaluate("window.moves") == 0
+    assert page.evaluate("Array.from(document.getAnimations()).length") == 0
