@@ -6,12 +6,13 @@ from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from asbuilt import procedures, tables
+from asbuilt import procedures
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.errors import Problem, SettingsError
 from asbuilt.judge.bending import bends
 from asbuilt.judge.decisions import decide
 from asbuilt.judge.findings import findings, shared_offsets
+from asbuilt.judge.found_again import found_again
 from asbuilt.judge.groups import unrecorded_by_source
 from asbuilt.judge.lineage import lineage
 from asbuilt.judge.of_record import beside_the_procedure, judge_record
@@ -52,6 +53,7 @@ from asbuilt.tabulate.reaches import sections_table, strings_table
 from asbuilt.tabulate.runs import runs_table
 from asbuilt.tabulate.schedule import schedule_of
 from asbuilt.tabulate.standing import accuracy_table, completeness_table
+from asbuilt.tabulate.ties import ties_table
 
 Step = Callable[[str], None]
 
@@ -67,25 +69,27 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     step("placing joints")
     zone = settings.route.timezone or ZoneInfo("UTC")
     lines = lineage(readings.rows, zone)
-    rows, placement, unclear = placed(readings.rows.join(lines.rows), designs, sides, settings=settings)
+    recorded = readings.rows.join(lines.rows)
+    rows, placement, unclear = placed(recorded, designs, sides, settings=settings)
+    again = found_again(recorded, rows, designs, sides, settings=settings)
     step("judging windows and places")
     curves = read_traces(rows["trace"], settings)
     judged = judge_record(rows, sides, curves, procedure=procedure, settings=settings, recorded=readings.recorded)
     in_line = (rows["outcome"] == JOINT).to_numpy()
     window = Window(settings.window.position.offset, settings.pipe.stick, settings.route.length_unit)
     places, laid = judge_places(rows, window, in_line=in_line), bends(rows, judged.derived, designs, settings)
-    shared = findings(rows, laid, designs, settings=settings, zone=zone, window=window)
+    shared = (*findings(rows, laid, designs, settings=settings, zone=zone, window=window), *again.findings)
     places = shared_offsets(places, shared, rows, settings=settings, window=window)
     rows = rows.join(judged.traced).assign(position_verdict=places.joints["position_verdict"])
     found = (*judged.findings, *shared)
     step("finding gaps and making tables")
-    reasons = places.joints["reasons"] + laid.joints["reasons"]
+    reasons = again.reasons + places.joints["reasons"] + laid.joints["reasons"]
     journey = Journey(designs, readings, rows, judged, reasons, zone, placement, sides, found, curves)
     moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
     title = _title(settings, designs, procedure, moment)
     late = beyond(moment, rows["fused_at"]) & in_line
     said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
-    said += [*unclear, *laid.statements]
+    said += [*unclear, *again.statements, *again.later_than(moment), *laid.statements]
     groups = unrecorded_by_source(rows[in_line], judged.checks)
     of_groups = said_of_groups(rows, placement, found, settings)
     every = (*lines.statements, *places.statements, *of_groups, *groups, *judged.statements, *said)
@@ -135,7 +139,8 @@ def _tabulated(
     shift, way = reach_wgs84([d.line.xy for d in designs.lines], of=designs.frame, moment=title.as_of)
     title = replace(title, wgs84=way)
     notes = (*designs.notes, *journey.readings.notes, *journey.sides.notes, *decided.notes, *album.notes)
-    notes = (*notes, *([] if shift else [way]), *([tiles.say()] if tiles else []))
+    ties, of_ties = ties_table(joints, journey, settings)
+    notes = (*notes, *of_ties, *([] if shift else [way]), *([tiles.say()] if tiles else []))
     frames = {
         **done,
         "positions": positions_table(journey),
@@ -145,7 +150,7 @@ def _tabulated(
         "chainage_marks": marks_table(designs, settings),
         "alignment": alignment_table(designs),
         "alignment_vertices": vertices_table(designs),
-        "ties": tables.empty(tables.TIES),
+        "ties": ties,
         "runs": runs_table(journey, settings),
     }
     frames["completeness"] = completeness_table(journey, frames, settings)

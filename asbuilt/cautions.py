@@ -15,5 +15,14 @@ CAUTIONS = (
     "May hold sensitive infrastructure and personal data: keep and share it accordingly.",
 )
 
+# Beside the others on a sheet that a crew takes along.
+ON_SITE = (
+    "Confirm the joint by its marks and its neighbours. If they do not match, stop and ask.",
+    "Depth and ground may have changed since. Treat the pipe as live and under pressure until the owner says otherwise;"
+    " on gas mind static discharge, by the owner's procedure.",
+    "How far from the marks machines may dig, local law says. A computed position replaces no survey by a licensed"
+    " person where law or contract asks for one. Look for a newer revision before use.",
+)
+
 # Where one line has room: on a card, in a waypoint.
 IN_SHORT = "Not a utility locate: have it located before digging, and expose the pipe by hand or by vacuum."

@@ -166,7 +166,7 @@ def _positions(positions: pd.DataFrame, paths: Mapping[str, _Path], grid_m: floa
     labels = _of_lines(positions["line"], at, paths)[1]
     return positions.assign(
         chainage_m=at, station=labels, easting=xy[:, 0], northing=xy[:, 1], geometry=_points(xy),
-        radius95_m=positions["radius95_m"] + grid_m,
+        elevation_m=np.nan, ground_m=np.nan, radius95_m=positions["radius95_m"] + grid_m,
     )  # fmt: skip
 
 

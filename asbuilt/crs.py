@@ -256,6 +256,19 @@ def geodesic_lengths_m(x: np.ndarray, y: np.ndarray, *, of: Frame) -> np.ndarray
     return np.asarray(geod.line_lengths(longitude, latitude))
 
 
+def geodesics(start: np.ndarray, end: np.ndarray, *, of: Frame) -> tuple[np.ndarray, np.ndarray]:
+    """Return azimuth at the start (degrees from true north, 0 to 360) and length (metres) of the shortest way from each
+
+    position to the other one on the ellipsoid; positions of shape (n, 2) in the projected frame `of`, results (n,).
+    """
+    geod = of.crs.get_geod()
+    if geod is None:
+        raise FrameError(Problem(of.label, "it has no ellipsoid", "take a frame of the EPSG register"))
+    ends = [to_base(xy[:, 0].copy(), xy[:, 1].copy(), of=of) for xy in (start, end)]
+    azimuth, _, length = geod.inv(*ends[0], *ends[1])
+    return np.asarray(azimuth) % 360.0, np.asarray(length)
+
+
 def versions() -> dict[str, str]:
     """Return the versions that decide what a code means; the reader of files carries a second register of its own."""
     return {

@@ -54,7 +54,7 @@ DOMAINS: Mapping[str, Words | Span] = {
     ),
     "placed_by": Words(
         {
-            "survey": "an as-laid shot on the pipe",
+            "survey": "measured on the pipe: an as-laid shot, or as found later",
             "fix": "its own recorded fix",
             "tally": "pipe lengths alone, no fix of its own",
             "fix+tally": "fixes and pipe lengths together",
@@ -76,6 +76,7 @@ DOMAINS: Mapping[str, Words | Span] = {
             "adjusted": "fix, order and pipe lengths together",
             "alternative leg": "the second likeliest place on the lines",
             "as-laid shot": "measured on the pipe in the trench",
+            "as found": "measured on the pipe where it was laid bare again",
         }
     ),
     "gap_kind": Words(
@@ -151,5 +152,6 @@ DOMAINS: Mapping[str, Words | Span] = {
     "latitude": Span(-90.0, 90.0),
     "longitude": Span(-180.0, 180.0),
     "bearing": Span(0.0, 360.0),
+    "crossing": Span(0.0, 90.0),
     "not_negative": Span(0.0, float("inf")),
 }

@@ -48,3 +48,7 @@ SIGNS: dict[str, tuple[str, str]] = {
 
 LINE = "#3A3A3A"
 GAP = "#543005"
+
+# Crews on a chart are told apart by the form of their line and by their name; these colours, of the same scheme, come
+# on top.
+CREWS = ("#01463E", "#A6611A", "#35978F", "#543005")

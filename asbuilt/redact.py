@@ -15,34 +15,34 @@ from asbuilt import tables
 from asbuilt.as_built import AsBuilt, Redaction, Title
 from asbuilt.coarse import coarsened
 from asbuilt.domains import DOMAINS, Words
+from asbuilt.errors import Problem, SettingsError
+from asbuilt.quantities import UnitError, quantity
 
 MARK = "redacted copy"
 WITHHELD = "[left out of this copy: it names a person]"
 
-# Columns that hold people, free words, or what a source has as it stands.
-_TAKEN_OUT: Mapping[str, tuple[str, ...]] = {
-    "joints": (
-        "operator", "remarks", "time_recorded", "position_recorded", "photo", "trace", "trace_cause",
-        "visual",
-    ),
-    "records": ("cells",),
+# Columns that hold people and what they wrote in words of their own: taken out, and looked for in every other text.
+_TOLD: Mapping[str, tuple[str, ...]] = {
+    "joints": ("operator", "remarks", "photo", "trace", "visual"),
+    "positions": ("by", "remarks"),
     "decisions": ("name", "role", "reason", "reference"),
+}
+# Columns that hold what a source has as it stands: taken out.
+_AS_FOUND: Mapping[str, tuple[str, ...]] = {
+    "joints": ("time_recorded", "position_recorded", "trace_cause"),
+    "records": ("cells",),
+    "ties": ("description",),
     "test_sections": ("reference",),
-}  # fmt: skip
+}
+_FINEST_M, _COARSEST_M = 1.0, 1e6
 _DECIDED = ("joints", "gaps", "records", "findings")  # have a text that says who decided
 _TOPICS_LEFT_OUT = ("setting",)
 # Cells and headings, as the reader quotes them: in double quotes only where an apostrophe is in them.
 _QUOTED = re.compile(r"(?<!\w)'[^'\n]*'(?!\w)|(?<!\w)\"[^\"\n]*'[^\"\n]*\"(?!\w)")
 _SHORT = 3  # a name of fewer characters, or of digits alone, is looked for only where it is said to be an operator
 _SHEETS = ("source_sheet", "sheet")
-_PLAIN = (
-    "title",
-    "frame",
-    "version",
-    "count",
-    "procedure",
-    "caution",
-)  # topics of build_info without words of a source
+# Topics of build_info that hold no words of a source.
+_PLAIN = ("title", "frame", "stationing", "version", "count", "procedure", "caution")
 _KEPT_NAMES = ("route.toml",)  # names of the contract say nothing of the route
 
 
@@ -69,6 +69,27 @@ def redacted(as_built: AsBuilt, *, coarsen_m: float = 0.0) -> AsBuilt:
         redaction=Redaction(coarsen_m),
     )
     return coarsened(out, coarsen_m) if coarsen_m else out
+
+
+def grid_of(text: str | None, *, redact: bool) -> float:
+    """Return the size of the grid that is asked for by a length with its unit, metres; 0: none. Raises SettingsError.
+
+    >>> grid_of("0.1 km", redact=True), grid_of(None, redact=False)
+    (100.0, 0.0)
+    """
+    if text is None:
+        return 0.0
+    if not redact:
+        what = "it is asked for without --redact, and the full record keeps its places"
+        raise SettingsError(Problem("--coarsen", what, "add --redact, or leave it out"))
+    do = 'give a length with its unit from "1 m" to "1000 km", such as "100 m"'
+    try:
+        length_m = quantity(text, "m")
+    except UnitError as error:
+        raise SettingsError(Problem("--coarsen", str(error), do)) from error
+    if not _FINEST_M <= length_m <= _COARSEST_M:
+        raise SettingsError(Problem("--coarsen", f"found {text!r}", do))
+    return length_m
 
 
 def _note(as_built: AsBuilt, coarsen_m: float) -> str:
@@ -137,15 +158,15 @@ def _sheets(frames: Mapping[str, pd.DataFrame], files: Mapping[str, str]) -> dic
 
 def _people(as_built: AsBuilt) -> set[str]:
     """Return what gives a person away: names, roles, and the free words of records and decisions."""
-    joints, decisions = as_built.tables["joints"], as_built.tables["decisions"]
-    free = {*joints["remarks"], *joints["visual"], *joints["photo"], *joints["trace"]}
-    free |= {text for name in ("name", "role", "reason", "reference") for text in decisions[name]}
+    frames = as_built.tables
+    joints, operators = frames["joints"], set(frames["joints"]["operator"]) - {""}
+    finders = set(frames["positions"]["by"]) - {""}
+    free = {text for name, columns in _TOLD.items() for c in columns for text in frames[name][c]} - operators
     free -= {"", *joints["joint_id"], *joints["joint"]}  # a curve or photo is often named as its joint is
-    free -= {*(word for domain in DOMAINS.values() if isinstance(domain, Words) for word in domain.meanings)}
-    operators = set(joints["operator"]) - {""}
-    return {text for text in free if _tells(text)} | {
-        name if _tells(name) else rf"(?i:operators? {re.escape(name)})" for name in operators
-    }
+    free -= {word for domain in DOMAINS.values() if isinstance(domain, Words) for word in domain.meanings}
+    shorts = {rf"(?i:operators? {re.escape(name)})" for name in operators if not _tells(name)}
+    shorts |= {rf"(?i:found (?:on \S+ )?by {re.escape(name)})" for name in finders if not _tells(name)}
+    return {text for text in free | operators if _tells(text)} | shorts
 
 
 def _tells(text: str) -> bool:
@@ -163,7 +184,8 @@ _SPEC = {table.name: table for table in tables.ALL}
 
 
 def _frame(name: str, frame: pd.DataFrame, clean: _Cleaning) -> pd.DataFrame:
-    out = {column: pd.Series("", index=frame.index) for column in _TAKEN_OUT.get(name, ())}
+    taken = (*_TOLD.get(name, ()), *_AS_FOUND.get(name, ()))
+    out = {column: pd.Series("", index=frame.index) for column in taken}
     if name in _DECIDED:
         out["decision"] = _each(frame["decision"], _decision_only)
     sheets = {

@@ -5,6 +5,7 @@ Labels jump, lengths do not: every calculation is done on the distance, and a la
 after equations, written as whole station lengths, a plus sign, and the rest: 1+256.02.
 """
 
+import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -118,6 +119,33 @@ def parse_label(text: str, *, station_length: int) -> float:
         raise ValueError(f"{text!r}: {rest} is not less than the station length {station_length}")
     value = float(whole * station_length + rest)
     return -value if found[1] == "-" else value
+
+
+def written(stationing: Stationing) -> str:
+    """Return a stationing as one text, each figure exactly as it is, for `read_back`."""
+    told = {name: getattr(stationing, name) for name in ("station_length_m", "metres_per_unit", "decimals", "start_m")}
+    return json.dumps(told | {"equations_m": [[e.back_m, e.ahead_m] for e in stationing.equations]})
+
+
+def read_back(text: str) -> Stationing:
+    """Return the stationing that `written` made a text of. Raises ValueError where the text is none.
+
+    >>> one = ChainageEquation(back_m=1.1, ahead_m=2)
+    >>> s = Stationing(station_length_m=30.48, metres_per_unit=0.3048, equations=(one,))
+    >>> read_back(written(s)) == s
+    True
+    """
+    try:
+        told = json.loads(text)
+        pairs = told.pop("equations_m")
+        figures = {name: float(value) for name, value in told.items()} | {"decimals": int(told["decimals"])}
+        equations = tuple(ChainageEquation(back_m=float(back), ahead_m=float(ahead)) for back, ahead in pairs)
+        made = Stationing(**figures, equations=equations)  # type: ignore[arg-type]
+    except (KeyError, TypeError, AttributeError, OverflowError) as error:
+        raise ValueError(f"it is no stationing ({error})") from error
+    if not (made.metres_per_unit > 0 and made.station_length_m > 0 and 0 <= made.decimals < 10):
+        raise ValueError("it is no stationing: its unit, station length or decimals are out of bounds")
+    return made
 
 
 def equation_faults(start_m: float, length_m: float, equations: Sequence[ChainageEquation]) -> list[str]:

@@ -218,7 +218,9 @@ POSITIONS = Table(
     "One row for each opinion of where a joint is.",
     (
         _text("joint_id", "Joint id", "the joint"),
-        _text("method", "Method", "fix, projection, adjusted, alternative leg or as-laid shot", domain="opinion"),
+        _text(
+            "method", "Method", "fix, projection, adjusted, alternative leg, as-laid shot or as found", domain="opinion"
+        ),
         _text("line", "Line", "the alignment it refers to"),
         _real("chainage_m", "Chainage", "of this opinion", "m"),
         _text("station", "Station", "of this opinion"),
@@ -228,9 +230,15 @@ POSITIONS = Table(
             "probability", "Probability", "among the places on the lines within reach of the fix", domain="probability"
         ),
         _text("source", "Source", "file and row"),
-        Column("seen_at", "time", "When (UTC)", "time of the record"),
+        Column("seen_at", "time", "When (UTC)", "time of the record; of a day alone its beginning"),
         _real("easting", "Easting", "in the route's CRS and its unit"),
         _real("northing", "Northing", "in the route's CRS and its unit"),
+        _text("by", "By", "who measured, of shots and of what was found, as recorded"),
+        _real("elevation_m", "Elevation", "of a shot or as found, as recorded, never transformed", "m"),
+        _text("elevation_of", "Elevation of", "crown, invert or antenna, as recorded"),
+        _real("ground_m", "Ground level", "over an as-laid shot, as recorded", "m"),
+        _real("depth_m", "Depth", "from the ground down to the pipe as found, as recorded", "m"),
+        _text("remarks", "Remarks", "of what was found, as recorded"),
     ),
     geometry="Point",
 )
@@ -381,12 +389,30 @@ PIPES = Table(
 
 TIES = Table(
     "ties",
-    "Joint to fixed feature. Empty: this version reads no features.",
+    "Joint to fixed feature, up to five of each placed joint in line, the nearest first. Computed from the place of the"
+    " joint, with its uncertainty: not taped. Empty: no features.csv, or none within reach.",
     (
         _text("joint_id", "Joint id", "the joint"),
         _text("feature", "Feature", "name of the fixed feature"),
+        _text("description", "Description", "of the feature, as recorded"),
         _real("bearing_deg", "Bearing", "grid bearing from feature to joint", "°", domain="bearing"),
-        _real("distance_m", "Distance", "from feature to joint", "m", domain="not_negative"),
+        _real("true_bearing_deg", "True bearing", "from feature to joint, from true north", "°", domain="bearing"),
+        _real(
+            "distance_m",
+            "Distance",
+            "level, from feature to joint: on the ellipsoid, or by the ground factor of the line",
+            "m",
+            domain="not_negative",
+        ),
+        _real(
+            "crossing_deg",
+            "Crossing",
+            "at which the best two ties of this joint cross, 0 to 90; below 30 they fix a place badly; empty: one tie",
+            "°",
+            domain="crossing",
+        ),
+        _real("easting", "Easting", "of the feature, in the route's CRS and its unit"),
+        _real("northing", "Northing", "of the feature, in the route's CRS and its unit"),
     ),
     geometry="LineString",
 )
@@ -564,7 +590,7 @@ BUILD_INFO = Table(
     "build_info",
     "Settings, versions, input checksums, transformations and their accuracy, statements and cautions.",
     (
-        _text("topic", "Topic", "input, setting, frame, version, count, statement, procedure or caution"),
+        _text("topic", "Topic", "input, setting, frame, stationing, version, count, statement, procedure or caution"),
         _text("name", "Name", "what it is about"),
         _text("value", "Value", "what is said"),
     ),

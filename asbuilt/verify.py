@@ -4,7 +4,7 @@ Adding a check is adding one function to `second/` and one row here. None of the
 cannot be read does not hold, and says why.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
@@ -38,18 +38,24 @@ CHECKS: tuple[tuple[str, Look], ...] = (
 _SHOWN = 20
 
 
-def verify(folder: Path, *, signed_by: Path | None = None, step: Callable[[str], None] = lambda _: None) -> list[Check]:
+def verify(
+    folder: Path,
+    *,
+    signed_by: Path | None = None,
+    looks: Iterable[tuple[str, Look]] = CHECKS,
+    step: Callable[[str], None] = lambda _: None,
+) -> list[Check]:
     """Return every check of the hand-over in `folder`, in order; `signed_by` is the PEM file of a public key.
 
-    `step` is told what is being looked at. Raises InputError where the folder holds no hand-over, or the key will
-    not do.
+    `looks` are the checks to make besides the signature, `step` is told what is being looked at. Raises InputError
+    where the folder holds no hand-over, or where there is no library to look at a signature with.
     """
     out = handed_over(folder)
     if signed_by:
         signature.refuse_without_library()
     about = partial(signature.signature_holds, key=signed_by) if signed_by else signature.signature_is_looked_at
     found = []
-    for name, look in (*CHECKS, ("signature", about)):
+    for name, look in (*looks, ("signature", about)):
         step(f"looking at {name}")
         found.append(checked(name, look, out))
     return found

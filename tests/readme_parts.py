@@ -34,6 +34,12 @@ def summary() -> str:
         return f"```\n{result.output.replace(out, 'outputs/saltreach').strip()}\n```"
 
 
+def progress() -> str:
+    """What the terminal says of the sample route's progress on an evening in its midst."""
+    words = ["progress", str(ROOT / "sample_routes/saltreach"), "--as-of", "2026-02-25"]
+    return f"```\n{CliRunner().invoke(cli.main, words).output.strip()}\n```"
+
+
 def columns() -> str:
     """Every layer and table with its columns."""
     parts = []
@@ -123,12 +129,20 @@ def commands() -> str:
     """The help of the tool and of its commands."""
     texts = [
         CliRunner().invoke(cli.main, words, prog_name="asbuilt").output
-        for words in (["-h"], ["build", "-h"], ["check", "-h"])
+        for words in (
+            ["-h"],
+            ["build", "-h"],
+            ["check", "-h"],
+            ["progress", "-h"],
+            ["compare", "-h"],
+            ["verify", "-h"],
+            ["sign", "-h"],
+        )
     ]
     return "```\n" + "\n".join(texts).strip() + "\n```"
 
 
-_ALL = (summary, columns, fields, procedures, cautions, commands)
+_ALL = (summary, progress, columns, fields, procedures, cautions, commands)
 PARTS: dict[str, Callable[[], str]] = {f.__name__: f for f in _ALL}
 
 

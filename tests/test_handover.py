@@ -18,10 +18,11 @@ from click.testing import CliRunner
 
 from asbuilt import cli, tables
 from asbuilt.cautions import CAUTIONS
-from asbuilt.publish.joint_log import write_csv, write_workbook
+from asbuilt.publish.joint_log import write_workbook
+from asbuilt.publish.log_csv import METADATA_NAME, write_csv
 from tests.conftest import SALTREACH
 
-FILES = {"handover.pdf", "alignment_sheets.pdf"}
+FILES = {"handover.pdf", "alignment_sheets.pdf", METADATA_NAME}
 FILES |= {"README.txt", "SHA256SUMS", "asbuilt.gpkg", "joint_log.csv", "joint_log.xlsx", "joint_map.html", "joints.gpx"}
 
 

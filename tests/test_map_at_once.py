@@ -438,7 +438,7 @@ def test_the_key_says_what_each_sign_means(record, desk):
         ("out of window (ring)", position[look.OUT_OF_WINDOW]),
         ("not recorded (broken ring)", position[look.NOT_RECORDED]),
         ("inferred from pipe lengths alone", (line["placed_by"] == "tally").sum()),
-        ("by an as-laid shot", (line["placed_by"] == "survey").sum()),
+        ("measured on the pipe", (line["placed_by"] == "survey").sum()),
         ("cut out or trial, in no count", (~joints["in_line"]).sum()),
     ):
         assert re.search(re.escape(words) + rf"\s+{count}\b", said)

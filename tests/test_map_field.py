@@ -242,13 +242,20 @@ def test_one_waypoint_from_the_card(record, opened, tmp_path):
 
 @pytest.mark.parametrize("allowed", [True, False])
 def test_a_position_is_copied_or_laid_out_to_be_copied(record, opened, allowed):
-    script = "" if allowed else "navigator.__defineGetter__('clipboard', () => undefined); document.execCommand = () => false;"
+    script = (
+        ""
+        if allowed
+        else "navigator.__defineGetter__('clipboard', () => undefined); document.execCommand = () => false;"
+    )
     rights = {"permissions": ["clipboard-read", "clipboard-write"]} if allowed else {}
     page = opened(record, DESK, script=script, **rights)
     find(page, "J0030")
     text = page.locator("#card .copied span").first.inner_text()
     page.locator("#card .copy").first.click()
-    page.wait_for_function("words => document.querySelector('#card .copy').textContent === words", arg="Copied" if allowed else "Copy by hand")
+    page.wait_for_function(
+        "words => document.querySelector('#card .copy').textContent === words",
+        arg="Copied" if allowed else "Copy by hand",
+    )
     copy = "navigator.clipboard.readText()" if allowed else "document.querySelector('.copying').value"
     assert page.evaluate(copy) == text
 
@@ -266,6 +273,7 @@ def test_without_scripts_the_places_are_there(record, opened):
     assert "joints.gpx of the hand-over" in said
     for caution in cautions.CAUTIONS:
         assert caution in said
+    assert said.index(cautions.CAUTIONS[0]) < said.index("J0001")  # before the first place
     for hidden in ("#card", "#find-part", "#tools", "#thumb", "#tape", "#evening", ".map"):
         assert not page.is_visible(hidden), hidden
     keep(page, "field_no_script")
@@ -277,11 +285,17 @@ def test_what_cannot_be_opened_says_so_and_gives_the_places(record, browser, tmp
     text = webmap.page(record)
     packed = re.search(r'type="text/plain">(.{40})', text)[1]
     path.write_text(text if fault == "old browser" else text.replace(packed, packed[:20] + "A" * 20), encoding="utf-8")
-    page = opener(path, PHONE, script="delete window.DecompressionStream" if fault == "old browser" else "", ready="() => document.querySelector('#opening + section') !== null")
+    page = opener(
+        path,
+        PHONE,
+        script="delete window.DecompressionStream" if fault == "old browser" else "",
+        ready="() => document.querySelector('#opening + section') !== null",
+    )
     assert "If these words stay, this browser could not" in page.inner_text("#opening")
     assert "What the browser says: " in page.inner_text("#opening")
     assert "J0030  0+" in page.inner_text("#opening + section pre")
     assert not page.is_visible("#tools")
+    assert not page.is_visible(".map")
     assert page.evaluate("window.asbuilt === undefined")
     keep(page, f"field_{fault.replace(' ', '_')}")
     opener.close()
@@ -291,8 +305,8 @@ def test_what_cannot_be_opened_says_so_and_gives_the_places(record, browser, tmp
 
 SMALL_TARGETS = """least => Array.from(document.querySelectorAll("button, input, select, summary, a, canvas[tabindex]"))
   .filter(one => one.offsetParent !== null || one.closest(".thumb"))
-  .filter(one => { const box = one.getBoundingClientRect(); return box.width > 0 && (box.height < least || box.width < least); })
-  .map(one => one.outerHTML)"""
+  .map(one => [one.getBoundingClientRect(), one.outerHTML])
+  .filter(([box]) => box.width > 0 && (box.height < least || box.width < least)).map(([, text]) => text)"""
 SMALL_TEXT = """least => Array.from(document.body.querySelectorAll("*")).filter(one => one.offsetParent !== null)
   .filter(one => Array.from(one.childNodes).some(part => part.nodeType === 3 && part.data.trim()))
   .filter(one => parseFloat(getComputedStyle(one).fontSize) < least).map(one => one.outerHTML)"""
@@ -341,7 +355,8 @@ def test_for_the_sun_it_is_black_on_white(record, opened):
     assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
     greys = """() => Array.from(document.body.querySelectorAll("*")).filter(one => one.offsetParent !== null)
       .filter(one => Array.from(one.childNodes).some(part => part.nodeType === 3 && part.data.trim()))
-      .map(one => getComputedStyle(one).color).filter(colour => !["rgb(0, 0, 0)", "rgb(255, 255, 255)"].includes(colour))"""
+      .map(one => getComputedStyle(one).color)
+      .filter(colour => !["rgb(0, 0, 0)", "rgb(255, 255, 255)"].includes(colour))"""
     assert page.evaluate(greys) == []
 
 

@@ -14,7 +14,7 @@ import shapely
 from asbuilt import cautions, map_tables, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import embedded
+from tests.map_pages import DESK, DEVICES, card, embedded, find
 from tests.map_record import NASTY, STATEMENTS, _alignment, _vertices, invented
 
 
@@ -95,6 +95,115 @@ def test_texts_of_the_record_cannot_leave_their_place(record):
     assert "<img" not in text
     assert "{{ 7*7 }}" in text  # shown as it was written, and not read as a template
     assert text.count('id="record"') == 1
+
+
+def nasty(record: AsBuilt) -> AsBuilt:
+    """Return the record with something nasty in every text that the page shows and that is free to be anything."""
+    free = {
+        "joints": ("operator", "machine", "procedure", "method", "remarks", "photo", "trace", "visual", "material",
+                   "pipe_a", "pipe_b", "string", "fix", "reasons", "source_file", "source_sheet", "station", "joint"),
+        "gaps": ("gap_id", "evidence", "from_station", "to_station"),
+        "window_checks": ("source", "status", "cause", "unit"),
+        "records": ("source_file", "sheet", "reason"),
+        "positions": ("source", "station"),
+        "chainage_marks": ("station",),
+    }  # fmt: skip
+    done = dict(record.tables)
+    for name, columns in free.items():
+        frame = done[name].copy()
+        for at, column in enumerate(columns):
+            frame[column] = [NASTY[(at + i) % len(NASTY)] + f" {i}" for i in range(len(frame))]
+        done[name] = frame
+    texts = dict(zip(("name", "owner", "contractor", "contract", "procedure", "crs"), NASTY, strict=True))
+    title = dataclasses.replace(record.title, revision=NASTY[2], base_crs=NASTY[0], wgs84=NASTY[1], **texts)
+    return dataclasses.replace(record, title=title, tables=done, statements=NASTY, notes=NASTY)
+
+
+def test_no_text_of_the_record_becomes_part_of_the_page(record):
+    """The page has the same elements, in the same order, whatever the texts say."""
+    plain = {
+        name: f"text {name}" for name in ("name", "owner", "contractor", "contract", "procedure", "crs", "base_crs")
+    }
+    title = dataclasses.replace(record.title, **plain)
+    texts = ("one", "two", "three", "four", "five", "six")
+    expected = Reading(webmap.page(dataclasses.replace(record, title=title, statements=texts, notes=texts)))
+    found = Reading(webmap.page(nasty(record)))
+    assert [tag for tag, _ in found.elements] == [tag for tag, _ in expected.elements]
+    shape = [(tag, sorted(attributes)) for tag, attributes in found.elements]
+    assert shape == [(tag, sorted(attributes)) for tag, attributes in expected.elements]
+    assert len(found.elements) > 80
+
+
+@DEVICES
+def test_every_text_is_shown_as_it_was_written_and_does_nothing(record, opened, device):
+    page, made = opened(nasty(record), device), nasty(record)
+    kinds = "Array.from(new Set(Array.from(document.querySelectorAll('main *'), one => one.tagName.toLowerCase())))"
+    for joint_id in made.tables["joints"]["joint_id"].iloc[:6]:
+        find(page, joint_id)
+        said = card(page)
+        row = made.tables["joints"].set_index("joint_id").loc[joint_id]
+        for column in ("operator", "machine", "remarks", "pipe_a", "source_file", "station", "procedure"):
+            assert row[column] in said, column
+        assert cautions.IN_SHORT in said
+    page.click("#list-rows button:has-text('Gap') >> nth=0")
+    assert made.tables["gaps"].iloc[0]["gap_id"] in card(page)
+    assert cautions.IN_SHORT in card(page)
+    page.fill("#find", "operator")
+    page.fill("#find", "right to left")
+    assert page.locator("#found button").count() > 0
+    page.click("#narrow summary")
+    page.select_option("#narrow select >> nth=2", index=1)
+    assert set(page.evaluate(kinds)).isdisjoint({"script", "img", "iframe", "object", "embed", "form"})
+    assert page.evaluate("document.title").startswith(NASTY[0].strip())
+
+
+# What sets the direction of a text must stand where it cannot turn its neighbours: alone in its element, or in one
+# that is isolated (<bdi>, or a block of its own). An option takes no element: it is alone by nature.
+LOOSE = """() => {
+  const found = [], walk = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const one = walk.currentNode, parent = one.parentElement;
+    if (!/[\u202a-\u202e\u05d0-\u05ea]/.test(one.data)) continue;
+    const isAlone = parent.childNodes.length === 1 && getComputedStyle(parent).display !== "inline";
+    if (!parent.closest("bdi, noscript, option") && !isAlone) found.push(parent.outerHTML.slice(0, 200));
+  }
+  return found;
+}"""
+
+
+def test_marks_of_direction_do_not_turn_their_neighbours(record, opened):
+    page = opened(nasty(record), DESK)
+    for joint_id in record.tables["joints"]["joint_id"].iloc[:6]:
+        find(page, joint_id)
+        assert page.evaluate(LOOSE) == [], joint_id
+    page.click("#list-rows button:has-text('Gap') >> nth=0")
+    assert page.evaluate(LOOSE) == []
+    page.fill("#find", "0020")
+    assert page.evaluate(LOOSE) == []
+
+
+def test_ids_are_unique_and_fixed(record, text, opened):
+    ids = [attributes["id"] for _, attributes in Reading(text).elements if "id" in attributes]
+    assert len(ids) == len(set(ids)) > 15
+    page = opened(record, DESK)
+    find(page, "J0004")
+    page.click("#narrow summary")
+    page.select_option("#narrow select >> nth=0", index=1)
+    shown = page.evaluate("Array.from(document.querySelectorAll('[id]'), one => one.id)")
+    assert len(shown) == len(set(shown)) > 30
+    page.reload()
+    page.wait_for_function("window.asbuilt !== undefined")
+    find(page, "J0004")
+    page.click("#narrow summary")
+    page.select_option("#narrow select >> nth=0", index=1)
+    assert page.evaluate("Array.from(document.querySelectorAll('[id]'), one => one.id)") == shown
+
+
+def test_the_cautions_are_seen_without_a_click(record, opened):
+    page = opened(record, DESK)
+    for caution in cautions.CAUTIONS:
+        assert page.get_by_text(caution).last.is_visible()
+    assert page.locator(".caution").bounding_box()["y"] < DESK["viewport"]["height"]  # on the first screen
 
 
 def test_every_row_is_carried_and_nothing_is_called_null(record, text):

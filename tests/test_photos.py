@@ -385,7 +385,7 @@ def test_the_policy_lets_in_what_is_carried_and_no_more():
         ((), None, None),
         ((missed,), None, None),
         ((shown,), None, "data:"),
-        ((), tiles, "https://tiles.example.org"),
+        ((), tiles, "https://tiles.example.org data:"),
         ((shown, missed), tiles, "https://tiles.example.org data:"),
     ):
         policy = policy_of(webmap.page(dataclasses.replace(record, photos=photo, tiles=background)))

@@ -64,7 +64,7 @@ def test_source_rows_and_verdicts_add_up(report, saltreach):
 
 def test_every_joint_of_a_line_is_in_the_ledger_once(report, saltreach):
     rows = report[1]["ledger"][0]["rows"]
-    listed = [row["id"] for row in rows if row["kind"] == "joint"]
+    listed = [name for row in rows if row["kind"] in ("joint", "joints") for name in row["id"].split(", ")]
     in_reaches = sum(int(row["says"].split()[0]) for row in rows if row["kind"] == "reach")
     assert len(listed) == len(set(listed))
     assert len(listed) + in_reaches == saltreach.counts.joints
@@ -263,14 +263,28 @@ def test_a_line_that_is_being_built_is_not_said_to_be_whole(tmp_path):
 
 
 def test_a_long_ledger_repeats_its_heading_on_each_page(tmp_path):
-    records = [f"J{i},2026-03-{1 + i // 12:02d} {7 + i % 12:02d}:00,{E0 + 12 * i},{N0}," for i in range(1, 80)]
+    records = [f"J{i},2026-03-{1 + i // 12:02d} {7 + i % 12:02d}:00,{E0 + 12 * i},{N0},{250 + i}" for i in range(1, 80)]
     folder = make_route(tmp_path, records=csv_of(*records), toml_changes={"route.as_of": date(2026, 4, 1)})
     as_built = build.build(settings.load(folder))
     write_report(as_built, tmp_path / "long.pdf")
-    pages = [page for page in pages_of(tmp_path / "long.pdf") if re.search(r"\bJ\d+ fusion not recorded", page)]
+    pages = [page for page in pages_of(tmp_path / "long.pdf") if re.search(r"\bJ\d+ fusion out of window", page)]
     assert len(pages) > 3
     assert all("why it stands out" in page for page in pages)
     assert all(f"J{i} " in " ".join(pages) for i in range(1, 80))
+
+
+def test_neighbours_that_say_the_same_are_one_row(tmp_path):
+    """79 joints of which none has its temperature: one row names all of them, with one place to sign."""
+    records = [f"J{i},2026-03-{1 + i // 12:02d} {7 + i % 12:02d}:00,{E0 + 12 * i},{N0}," for i in range(1, 80)]
+    folder = make_route(tmp_path, records=csv_of(*records), toml_changes={"route.as_of": date(2026, 4, 1)})
+    as_built = build.build(settings.load(folder))
+    rows = [row for row in report_data(as_built)["ledger"][0]["rows"] if row["kind"] in ("joint", "joints")]
+    assert [row["n"] for row in rows] == [79]
+    assert rows[0]["id"].split(", ") == [f"J{i}" for i in range(1, 80)]
+    write_report(as_built, tmp_path / "same.pdf")
+    said = text_of(tmp_path / "same.pdf")
+    assert "79 joints: J1, J2," in said
+    assert "on all 79, or on each by a list" in said
 
 
 def test_a_fault_in_a_template_is_no_missing_letter(saltreach):

@@ -174,6 +174,7 @@ def test_the_script_makes_the_same_files_again(tmp_path, monkeypatch):
         "records/curves/B178.csv",
         "people.csv",
         "machines.csv",
+        "features.csv",
         "truth/joints.csv",
         "truth/faults.csv",
         "truth/missing.csv",

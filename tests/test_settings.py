@@ -6,7 +6,7 @@ import tomllib
 import pydantic
 import pytest
 
-from asbuilt.errors import NotBuiltError, SettingsError
+from asbuilt.errors import SettingsError
 from asbuilt.settings import load
 from tests.making import TABLES, make_route, route_toml
 
@@ -173,13 +173,6 @@ def test_a_file_belongs_to_one_source(tmp_path):
 def test_two_lines_of_one_name_are_refused(tmp_path):
     make_route(tmp_path, more='[[alignment]]\nline = "main"\nfile = "design/line.csv"\n')
     with pytest.raises(SettingsError, match="each line needs a name of its own, found main, main"):
-        load(tmp_path)
-
-
-@pytest.mark.parametrize("name", ["features", "plan", "found"])
-def test_side_files_are_refused_by_name(tmp_path, name):
-    (make_route(tmp_path) / f"{name}.csv").write_text("x\n", encoding="utf-8")
-    with pytest.raises(NotBuiltError, match=rf"{name}\.csv: this version does not read it"):
         load(tmp_path)
 
 

@@ -109,7 +109,10 @@ def _scatter(rows: pd.DataFrame) -> Iterator[dict[str, Any]]:
 
 
 def _checkpoints(rows: pd.DataFrame, metres_per_unit: float) -> Iterator[dict[str, Any]]:
-    """Yield fixes against as-laid shots of the same joints; a joint fused elsewhere says nothing of its fix."""
+    """Yield fixes against as-laid shots of the same joints, and against what was found when they were laid bare again.
+
+    A joint fused elsewhere says nothing of its fix.
+    """
     both = rows["surveyed"].eq(True) & rows["fix_easting"].notna() & rows["easting"].notna()
     moved = both & rows["stays"].eq(True)
     of = rows[both & ~moved]
@@ -126,6 +129,8 @@ def _checkpoints(rows: pd.DataFrame, metres_per_unit: float) -> Iterator[dict[st
     }
     says = _enough(figures.n) + _biased(figures)
     says += f"; {several(int(moved.sum()), 'joint')} fused elsewhere left out" if moved.any() else ""
+    again = int(of["as_found"].eq(True).sum()) if "as_found" in of else 0
+    says += f"; {again} of them measured as found" if again else ""
     yield row | _figures(figures) | {"radius95_m": radius, "rule": rule, "says": says}
 
 

@@ -50,6 +50,7 @@ def findings(
 
 def _shots(joints: pd.DataFrame, unit: LengthUnit) -> Iterator[Finding]:
     """A shot on the pipe that contradicts its neighbours is looked at by somebody, whichever of them is wrong."""
+    joints = joints[~joints["as_found"].eq(True)]  # of these judge.found_again tells
     strange = joints[joints["strange_m"] > 0]
     if len(strange):
         named = [f"{i} ({unit.text(m, 1)} off)" for i, m in strange[["joint_id", "strange_m"]].itertuples(index=False)]

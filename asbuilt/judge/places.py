@@ -136,7 +136,7 @@ def _by_tally(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window:
         if row["stays"]:
             why = _AWAY
         elif row["surveyed"]:
-            why = "its as-laid shot does not lie where its neighbours put the joint and is not used"
+            why = f"its {_measurement(row)} does not lie where its neighbours put the joint and is not used"
         elif row["blunder"]:
             apart = np.hypot(row["fix_chainage_m"] - row["chainage_m"], row["fix_offset_m"])
             why = f"its fix lies {window.unit.text(apart, 1)} from where its neighbours put the joint and is not used"
@@ -186,13 +186,19 @@ def _which_leg(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window
         )
 
 
+def _measurement(row: pd.Series) -> str:
+    """Return the word for what was measured on the pipe itself."""
+    return "as-found measurement" if row.get("as_found") is True else "as-laid shot"
+
+
 def _strange_shots(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons, window: Window) -> None:
     """A shot that contradicts all around it may be of another joint."""
     strange = (rows["strange_m"] > 0).to_numpy()
     verdict[strange & (verdict == IN_WINDOW)] = CANNOT_TELL
     for i in rows.index[strange]:
         apart = window.unit.text(rows.loc[i, "strange_m"], 1)
-        reasons[i].append(f"its as-laid shot lies {apart} from where fixes and pipes around put the joint")
+        what = _measurement(rows.loc[i])
+        reasons[i].append(f"its {what} lies {apart} from where fixes and pipes around put the joint")
 
 
 def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
@@ -206,7 +212,7 @@ def _trials(rows: pd.DataFrame, verdict: np.ndarray, reasons: Reasons) -> None:
 def _no_accuracy(rows: pd.DataFrame, reasons: Reasons, in_line: np.ndarray) -> list[str]:
     unsure = (rows["offset_sd_m"].isna() & rows["offset_m"].notna()).to_numpy()
     for i in rows.index[unsure]:
-        what = "as-laid shot" if rows.loc[i, "surveyed"] else "fix"
+        what = _measurement(rows.loc[i]) if rows.loc[i, "surveyed"] else "fix"
         reasons[i].append(f"the {what} states no accuracy")
     return _said_of(rows[unsure & in_line], "state no accuracy: no position among them is in window")
 

@@ -55,7 +55,7 @@ def placed(
 
 
 def _measured(sides: Sides, designs: Designs, settings: Settings) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """Return as-laid shots, and as-found measurements that may place a joint, within reach of a line; and what is said."""
+    """Return the as-laid shots and the as-found measurements that may place a joint, and what is said of others."""
     shots, far = _near(sides.survey.rows, designs, settings, what=("as-laid shot", "survey"))
     found, astray = _near(sides.found.placing, designs, settings, what=("as-found measurement", "found"))
     shots = shots.assign(found=False, day=None)

@@ -1,1 +1,1 @@
-"""How far the line has come, how fast, and when it may be done: figures of any evening, from the tables of the record."""
+"""How far the line has come, how fast, and when it may be done: figures of any evening, from the tables."""

@@ -39,6 +39,16 @@ def day_numbers(local: pd.Series) -> np.ndarray:
     return numbers_of(days)
 
 
+def moments(local: pd.Series) -> np.ndarray:
+    """Return local times in ISO 8601 as days with their part, by the clock they are in, shape (n,); NaN: none.
+
+    >>> moments(pd.Series(["2026-03-12T12:00:00+11:00", ""])).tolist()
+    [20524.5, nan]
+    """
+    clock = pd.to_datetime(local.str.slice(0, 19).where(local != ""), format="%Y-%m-%dT%H:%M:%S")
+    return ((clock - pd.Timestamp(0)) / pd.Timedelta(days=1)).to_numpy(float)
+
+
 def numbers_of(days: pd.Series) -> np.ndarray:
     """Return the numbers of days, shape (n,); NaN for NaT."""
     found = (days - pd.Timestamp(0)) / pd.Timedelta(days=1)

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.look import IN_WINDOW, OUT_OF_WINDOW
-from asbuilt.progress.planned import reach_is_done
+from asbuilt.progress.planned import Plan, reach_is_done
 from asbuilt.progress.work import Work
 
 _BY = ["day", "crew", "machine"]
@@ -25,8 +25,8 @@ def daily(work: Work) -> pd.DataFrame:
     """
     joints = work.joints[(work.joints["day"] <= work.evening).to_numpy()]
     frame = pd.concat([_counted(joints), _new(work.closed), _ceilings(work, joints)], axis=1)
-    counts = [c for c in frame if c not in ("hours", "ceiling")]
-    frame[counts] = frame[counts].fillna(0.0)
+    counts = frame.columns.difference(["hours", "ceiling"])
+    frame = frame.fillna(dict.fromkeys(counts, 0.0))
     return frame.sort_index().reset_index()
 
 
@@ -52,8 +52,10 @@ def _counted(joints: pd.DataFrame) -> pd.DataFrame:
 
 def _new(closed: pd.DataFrame) -> pd.DataFrame:
     """Return what each closed for the first time: a metre once, however many joints lie on it."""
-    share = np.divide(closed["covered_m"], closed["high"] - closed["low"])
-    frame = closed[_BY].assign(new_m=closed["covered_m"], bore_m=(closed["bore_m"] * share.fillna(0.0)))
+    span = (closed["high"] - closed["low"]).to_numpy(float)
+    covered, bore = (closed[name].to_numpy(float) for name in ("covered_m", "bore_m"))
+    share = np.divide(covered, span, out=np.zeros(len(span)), where=span > 0)
+    frame = closed[_BY].assign(new_m=covered, bore_m=bore * share)
     frame = frame[np.isfinite(frame["day"].to_numpy(float))]
     return frame.groupby(_BY)[["new_m", "bore_m"]].sum()
 
@@ -67,7 +69,7 @@ def _ceilings(work: Work, joints: pd.DataFrame) -> pd.DataFrame:
     cycle = line["joint_id"].map(cycle_minutes(work.tables["window_checks"]))
     told = line[_BY].assign(at=line["fused_at"], cycle=cycle.to_numpy(float)).groupby(_BY)
     days = told.agg(first=("at", "min"), last=("at", "max"), cycle=("cycle", "median"))
-    hours = (days["last"] - days["first"]) / pd.Timedelta(hours=1)
+    hours = (days["last"] - days["first"]).dt.total_seconds() / 3600
     shift = work.schedule.shift_h
     fit = np.floor(shift * 60 / days["cycle"]) if shift else 1 + np.floor(hours * 60 / days["cycle"])
     return pd.DataFrame({"hours": hours, "ceiling": fit})
@@ -79,7 +81,7 @@ def cycle_minutes(checks: pd.DataFrame) -> pd.Series:
     A joint of which either is not known has none.
     """
     rows = checks[checks["check"].isin(_CYCLE) & checks["low"].notna()]
-    minutes = rows["low"] * rows["unit"].map(_MINUTES)
+    minutes = rows["low"] * rows["unit"].map(_MINUTES).astype(float)
     both = minutes.groupby([rows["joint_id"], rows["check"]]).max().unstack()
     known = [name for name in _CYCLE if name in both]
     if len(known) < len(_CYCLE):
@@ -87,21 +89,21 @@ def cycle_minutes(checks: pd.DataFrame) -> pd.Series:
     return both[list(_CYCLE)].sum(axis=1, skipna=False)
 
 
-def quiet(work: Work, days: pd.DataFrame) -> pd.DataFrame:
+def quiet(work: Work, plan: Plan, days: pd.DataFrame) -> pd.DataFrame:
     """Return the days on which a crew made no joint, from its first day to the evening: day, crew, state.
 
     `days` is of `daily`. The calendar says holiday, weather day, not a working day; a crew that has covered its planned
     reach is done. What remains is `no record`: whether nobody worked or no file has come, no record tells.
     """
     columns = ["day", "crew", "state"]
-    found = [_quiet(work, str(crew), own["day"].to_numpy(float)) for crew, own in days.groupby("crew")]
+    found = [_quiet(work, plan, str(crew), own["day"].to_numpy(float)) for crew, own in days.groupby("crew")]
     return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=columns)
 
 
-def _quiet(work: Work, crew: str, worked: np.ndarray) -> pd.DataFrame:
+def _quiet(work: Work, plan: Plan, crew: str, worked: np.ndarray) -> pd.DataFrame:
     every = np.arange(worked.min(), work.evening + 1)
     idle = every[~np.isin(every, worked)]
-    done = (idle > worked.max()) & reach_is_done(work, crew)
+    done = (idle > worked.max()) & reach_is_done(work, plan, crew)
     state = np.select(
         [done, ~work.calendar.in_week(idle), work.calendar.is_off(idle, crew), work.calendar.is_weather(idle, crew)],
         [DONE, OUTSIDE_WEEK, HOLIDAY, WEATHER],

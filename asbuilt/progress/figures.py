@@ -12,7 +12,8 @@ from asbuilt.cautions import DECIDING
 from asbuilt.progress.calendar import day_of
 from asbuilt.progress.days import daily, quiet
 from asbuilt.progress.forecast import RECENT, Forecast, forecasts
-from asbuilt.progress.planned import Comparison, Plan, compare, plan_of, tie_ins
+from asbuilt.progress.formulas import at_this_pace, percent_complete
+from asbuilt.progress.planned import Comparison, Plan, compare, left_of, plan_of, tie_ins
 from asbuilt.progress.stages import expected, on_the_bank, stages
 from asbuilt.progress.work import Work, work_of
 
@@ -22,7 +23,8 @@ _DAYS = ("day", "planned", "actual", "first", "last", "by_index", "p50", "p80") 
 @dataclass(frozen=True)
 class Figures:
     """Progress on an evening: the tables of `days.daily`, `days.quiet` and `stages.stages`, the comparisons with the
-    plan (all first, then by crew; empty without a plan), the forecasts, and the planned tie-ins."""
+    plan (all first, then by crew; empty without a plan), the forecasts, the planned tie-ins, and the day on which the
+    line is done if all goes on as it went on average (NaN: nothing is left, or nothing done)."""
 
     work: Work
     days: pd.DataFrame
@@ -36,6 +38,7 @@ class Figures:
     expected: float
     bank_m: float
     untimed: int
+    average_end: float
 
     @property
     def crews(self) -> list[str]:
@@ -58,7 +61,7 @@ def figures_of(work: Work) -> Figures:
     return Figures(
         work=work,
         days=days,
-        quiet=quiet(work, days),
+        quiet=quiet(work, plan, days),
         stages=stages(work),
         plan=plan,
         compared=tuple(c for c in compared if c),
@@ -68,7 +71,19 @@ def figures_of(work: Work) -> Figures:
         expected=of,
         bank_m=on_the_bank(work),
         untimed=int(line["day"].isna().sum()),
+        average_end=_average_end(work, days),
     )
+
+
+def _average_end(work: Work, days: pd.DataFrame) -> float:
+    """Return the day on which nothing is left at the average pace from the first day of work on, by `at_this_pace`."""
+    done, left = float(days["new_m"].sum()), float(left_of(work).sum())
+    if days.empty or left < 1:
+        return np.nan
+    first = float(days["day"].min())
+    elapsed = len(work.calendar.working(first, work.evening))
+    whole = at_this_pace(elapsed, percent_complete(done, done + left))
+    return work.calendar.after(first - 1, int(np.ceil(whole - 1e-9))) if np.isfinite(whole) else np.nan
 
 
 def as_data(found: Figures) -> dict[str, Any]:
@@ -79,6 +94,7 @@ def as_data(found: Figures) -> dict[str, Any]:
         "joints": found.joints,
         "joints_expected": _value("", found.expected),
         "joints_without_time": found.untimed,
+        "end_at_average_pace": day_of(found.average_end).isoformat() if np.isfinite(found.average_end) else None,
         "fused_not_placed_m": round(found.bank_m, 3),
         "stages": records(found.stages),
         "days": records(found.days),
@@ -115,7 +131,7 @@ def _value(name: str, value: Any) -> Any:
 
 def assumptions(found: Figures) -> list[str]:
     """Say what the figures rest on, and what they leave open."""
-    work, week = found.work, "Mon Tue Wed Thu Fri Sat Sun".split()
+    work, week = found.work, ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
     said = [
         "Covered from the evening on which both joints of a stretch were made; a metre counts once, gaps in the records"
         " are no covered length. The record is as known now, up to that day.",
@@ -123,9 +139,9 @@ def assumptions(found: Figures) -> list[str]:
         f"Working days: {', '.join(week[d] for d in work.schedule.working_days)}, less the holidays and weather days of"
         " the plan.",
         "A working day without a record counts as a day with nothing done: nobody worked, or no file has come.",
-        f"Forecasts draw each coming day from the last {RECENT} working days of the same crew, as if days did not depend"
-        " on one another, pace and crews stayed, and no other work stood in the way. P50: half of the runs were done"
-        " by then, P80: four of five.",
+        f"Forecasts draw each coming day from the last {RECENT} working days of the same crew, as if days did not"
+        " depend on one another, pace and crews stayed, and no other work stood in the way. P50: half of the runs were"
+        " done by then, P80: four of five.",
     ]
     if not found.compared:
         said.append("There is no plan of reaches (plan.csv): no variances, and forecasts of the whole line only.")

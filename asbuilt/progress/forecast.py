@@ -3,12 +3,12 @@
 A resampled forecast of this kind is common practice (no source); the bootstrap is B. Efron's (1979; from memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from asbuilt.progress.planned import Plan, left_of, tie_ins
+from asbuilt.progress.planned import Plan, at_open_tie_ins, left_of, tie_ins
 from asbuilt.progress.work import Work
 
 RECENT = 15  # crew-days that are drawn from (the writers' judgement: half a month of work)
@@ -76,11 +76,17 @@ def forecasts(work: Work, plan: Plan, days: pd.DataFrame) -> list[Forecast]:
     Bores and tie-ins are apart: their pace is another, and too few days of them tell nothing.
     """
     table = days.assign(line_m=days["new_m"] - days["bore_m"])
-    left = left_of(work)
+    left = np.where(at_open_tie_ins(work), 0.0, left_of(work))
     line_share = _outside_bores(work)
     crews = [c for c in dict.fromkeys(plan.pieces["crew"]) if c]
     of_crews = [
-        _forecast(work, table, "line_m", crew=crew, left=float((left * line_share * plan.of(crew).share_of(work.stretches)).sum()))
+        _forecast(
+            work,
+            table,
+            "line_m",
+            crew=crew,
+            left=float((left * line_share * plan.of(crew).share_of(work.stretches)).sum()),
+        )
         for crew in crews
     ]
     whole = _whole(work, table, of_crews, left=float((left * line_share).sum()))
@@ -106,27 +112,23 @@ def _forecast(
     base = Forecast(what, crew, left, rate, len(recent), len(recent) - busy)
     why = _why_not(left, busy)
     if why:
-        return _saying(base, why)
+        return replace(base, why=why)
     runs = working_days_needed(left, recent)
     return _with_range(base, work, runs)
 
 
 def _why_not(left: float, busy: int) -> str:
     if left < _DONE:
-        return "nothing left that is known"
+        return "nothing left that the records or the plan know of"
     if busy < ENOUGH:
         return f"cannot be told from {busy} {'day' if busy == 1 else 'days'} of it: {ENOUGH} are needed"
     return ""
 
 
-def _saying(base: Forecast, why: str) -> Forecast:
-    return Forecast(base.what, base.crew, base.left, base.rate, base.days_n, base.idle_n, why=why)
-
-
 def _with_range(base: Forecast, work: Work, runs: np.ndarray) -> Forecast:
     p50, p80 = (_finish(work, base.crew, float(np.quantile(runs, q, method="higher"))) for q in (0.5, 0.8))
     why = "" if np.isfinite(p50) else f"not within {_LONGEST} working days at this pace"
-    return Forecast(base.what, base.crew, base.left, base.rate, base.days_n, base.idle_n, p50, p80, why)
+    return replace(base, p50=p50, p80=p80, why=why)
 
 
 def _finish(work: Work, crew: str, days: float) -> float:
@@ -140,18 +142,26 @@ def _whole(work: Work, table: pd.DataFrame, of_crews: list[Forecast], *, left: f
     if not of_crews or left < _DONE:
         return _forecast(work, table, "line_m", left=left)
     recent = recent_days(work, table, "line_m")
-    base = Forecast("line", "", left, float(recent.mean()) if len(recent) else np.nan, len(recent), int((recent <= 0).sum()))
+    base = Forecast(
+        "line", "", left, float(recent.mean()) if len(recent) else np.nan, len(recent), int((recent <= 0).sum())
+    )
     if left - planned > _DONE:
-        return _saying(base, f"{work.unit.text(left - planned, 0)} of it are in no crew's plan")
+        return replace(base, why=f"{work.unit.text(left - planned, 0)} of it are in no crew's plan")
     busy = [f for f in of_crews if f.left >= _DONE]
     stuck = [f.crew for f in busy if np.isnan(f.p50)]
     if stuck:
-        return _saying(base, f"cannot be told for {', '.join(stuck)}")
-    runs = [working_days_needed(f.left, recent_days(work, table, "line_m", f.crew), seed=_SEED + i) for i, f in enumerate(busy)]
+        return replace(base, why=f"cannot be told for {', '.join(stuck)}")
+    runs = [
+        working_days_needed(f.left, recent_days(work, table, "line_m", f.crew), seed=_SEED + i)
+        for i, f in enumerate(busy)
+    ]
     finish = [_finishes(work, f.crew, r) for f, r in zip(busy, runs, strict=True)]
     p50, p80 = (float(np.quantile(np.max(finish, axis=0), q, method="higher")) for q in (0.5, 0.8))
-    days = (d if np.isfinite(d) else np.nan for d in (p50, p80))
-    return Forecast("line", "", left, base.rate, base.days_n, base.idle_n, *days)
+    return replace(base, p50=_known(p50), p80=_known(p80))
+
+
+def _known(day: float) -> float:
+    return day if np.isfinite(day) else np.nan
 
 
 def _finishes(work: Work, crew: str, runs: np.ndarray) -> np.ndarray:

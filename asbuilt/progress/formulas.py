@@ -33,7 +33,7 @@ def earned_schedule(earned: float, planned: np.ndarray) -> float:
     `planned` is what was to be done by the end of each period, cumulative, shape (periods,). C counts the periods whose
     planned value is reached, I = (earned - planned[C]) / (planned[C + 1] - planned[C]) is the share of the next one
     (W. Lipke and K. Henderson, training slides on earned schedule, 2006, seen; first W. Lipke, "Schedule is
-    Different", 2003). Periods at the end in which nothing was planned add nothing.
+    Different", 2003).
 
     >>> earned_schedule(25.0, np.array([10.0, 20.0, 30.0, 40.0]))
     2.5
@@ -42,7 +42,7 @@ def earned_schedule(earned: float, planned: np.ndarray) -> float:
     if not len(planned) or earned <= 0:
         return 0.0
     if earned >= steps[-1]:
-        return float(np.searchsorted(steps, steps[-1], side="left"))
+        return float(len(planned))
     whole = int(np.searchsorted(steps, earned, side="right")) - 1
     return float(whole + (earned - steps[whole]) / (steps[whole + 1] - steps[whole]))
 

@@ -8,11 +8,13 @@ import pandas as pd
 
 from asbuilt.progress.calendar import Calendar, numbers_of
 from asbuilt.progress.formulas import duration_by_index, earned_schedule, required_rate, schedule_index
+from asbuilt.progress.rows import each
 from asbuilt.progress.spans import first_days, union, within
 from asbuilt.progress.work import Work
 
 _REACHES = ("work", "bore")
 _NOTHING = 0.5  # metres: what is left of a reach that is done
+_ABOUT = 3.0  # sticks: so long a stretch may be that waits for a tie-in (the writers' judgement)
 
 
 @dataclass(frozen=True)
@@ -83,11 +85,25 @@ def plan_of(work: Work) -> Plan:
     rows = work.plan[work.plan["kind"].isin(_REACHES)].reset_index(drop=True)
     last = numbers_of(rows["date"])
     start = _starts(rows, last)
-    pieces = [_spread(rows.loc[i], start[i], last[i], work.calendar) for i in range(len(rows))]
-    columns = ["crew", "line", "day", "begin", "end", "is_bore"]
-    frame = pd.concat(pieces, ignore_index=True) if pieces else pd.DataFrame(columns=columns)
-    ends = np.sort(frame[["begin", "end"]].to_numpy(float).reshape(-1, 2), axis=1)
-    return Plan(frame.assign(low=ends[:, 0], high=ends[:, 1]))
+    crews = rows["crew"].to_numpy(object)
+    spread = [work.calendar.planned(*reach) for reach in zip(start, last, crews, strict=True)]
+    days = [own if len(own) else last[[i]] for i, own in enumerate(spread)]
+    return Plan(_pieces(rows, days))
+
+
+def _pieces(rows: pd.DataFrame, days: list[np.ndarray]) -> pd.DataFrame:
+    """Return each reach in equal pieces, one for each of its days."""
+    counts = np.array([len(own) for own in days], dtype=int)
+    row = np.repeat(np.arange(len(rows)), counts)
+    nth = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
+    begin, end = (rows[f"{side}_chainage_m"].to_numpy(float)[row] for side in ("from", "to"))
+    step = (end - begin) / counts[row]
+    ends = np.column_stack([begin + nth * step, begin + (nth + 1) * step])
+    low, high = ends.min(axis=1), ends.max(axis=1)
+    of = {name: rows[name].to_numpy(object)[row] for name in ("crew", "line")}
+    of |= {"is_bore": (rows["kind"] == "bore").to_numpy(bool)[row]}
+    day = np.concatenate([np.zeros(0), *days])
+    return pd.DataFrame(of | {"day": day, "begin": ends[:, 0], "end": ends[:, 1], "low": low, "high": high})
 
 
 def _starts(rows: pd.DataFrame, last: np.ndarray) -> np.ndarray:
@@ -104,14 +120,6 @@ def _previous(days: pd.Series) -> dict[float, float]:
     return dict(zip(distinct, [np.nan, *distinct[:-1]], strict=True))
 
 
-def _spread(row: pd.Series, start: float, last: float, calendar: Calendar) -> pd.DataFrame:
-    days = calendar.planned(start, last, str(row["crew"]))
-    days = days if len(days) else np.array([last])
-    stops = np.linspace(row["from_chainage_m"], row["to_chainage_m"], len(days) + 1)
-    same = {"crew": row["crew"], "line": row["line"], "is_bore": row["kind"] == "bore"}
-    return pd.DataFrame(same | {"day": days, "begin": stops[:-1], "end": stops[1:]})
-
-
 # ---- planned against actual ------------------------------------------------------------------------------------------
 
 
@@ -119,7 +127,8 @@ def _spread(row: pd.Series, start: float, last: float, calendar: Calendar) -> pd
 class Comparison:
     """Planned against actual on an evening, of one crew or ("") of all. Lengths in metres, days as numbers.
 
-    `index` is SPI(t); `late_days` how much later than planned the farthest place was reached (calendar days, negative:
+    `gap_m` of the scope has missing records and earns nothing. `index` is SPI(t), of a finished reach on the day that
+    it was finished; `late_days` how much later than planned the farthest place was reached (calendar days, negative:
     earlier), at the chainage `at_m` of `line`; `required_m` what each working day until the planned end has to bring.
     """
 
@@ -130,6 +139,7 @@ class Comparison:
     left_m: float
     first: float
     last: float
+    gap_m: float
     earned_days: float
     elapsed_days: float
     index: float
@@ -156,16 +166,19 @@ def compare(work: Work, plan: Plan, crew: str = "") -> Comparison | None:
     periods = calendar.planned(own.first, own.last, crew)
     periods = periods if len(periods) else np.array([own.last])
     earned = earned_schedule(done, own.length_by(periods))
-    elapsed = float(len(calendar.planned(own.first, evening, crew)))
+    until = evening if left >= _NOTHING else _finished(work, own)
+    elapsed = float(len(calendar.planned(own.first, until, crew)))
     index = schedule_index(earned, elapsed)
     late, line, at = _lateness(work, own, crew)
     remaining = calendar.working(evening + 1, own.last, crew)
+    planned, scope = own.length_by(np.array([evening, np.inf])).tolist()
     return Comparison(
         crew=crew,
-        planned_m=float(own.length_by(np.array([evening]))[0]),
+        planned_m=planned,
         done_m=done,
-        scope_m=float(own.length_by(np.array([np.inf]))[0]),
+        scope_m=scope,
         left_m=left,
+        gap_m=max(scope - done - left, 0.0),
         first=own.first,
         last=own.last,
         earned_days=earned,
@@ -178,6 +191,13 @@ def compare(work: Work, plan: Plan, crew: str = "") -> Comparison | None:
         working_days_left=len(remaining),
         required_m=required_rate(left, len(remaining)),
     )
+
+
+def _finished(work: Work, own: Plan) -> float:
+    """Return the day on which the last stretch of a plan was closed; the evening where there is none."""
+    closed = work.closed
+    days = closed["day"].to_numpy(float)[own.share_of(closed) > 0]
+    return float(days.max()) if len(days) else work.evening
 
 
 def _end_by_index(own: Plan, periods: int, index: float, calendar: Calendar) -> float:
@@ -220,14 +240,28 @@ def _lateness(work: Work, own: Plan, crew: str) -> tuple[float, str, float]:
     return float(actual[at] - planned[at]), str(closed["line"].iloc[at]), float(middle[at])
 
 
-def reach_is_done(work: Work, crew: str) -> bool:
+def reach_is_done(work: Work, plan: Plan, crew: str) -> bool:
     """Whether a crew has a plan and nothing of it is left to be fused."""
-    own = plan_of(work).of(crew)
+    own = plan.of(crew)
     return not own.pieces.empty and float((left_of(work) * own.share_of(work.stretches)).sum()) < _NOTHING
 
 
+def at_open_tie_ins(work: Work) -> np.ndarray:
+    """Return which stretches wait for a planned tie-in alone, shape (n,): a few sticks about one that is not made.
+
+    What is left of them is the work of a tie-in, not of a day's length.
+    """
+    stretches, ties = work.stretches, tie_ins(work)
+    low, high = stretches["low"].to_numpy(float), stretches["high"].to_numpy(float)
+    found = np.zeros(len(stretches), dtype=bool)
+    for tie in each(ties[ties["actual"].isna().to_numpy()]):
+        here = (stretches["line"] == tie.line).to_numpy() & (high - low <= _ABOUT * work.schedule.stick_m)
+        found |= here & (low - _NOTHING <= tie.at_m) & (tie.at_m <= high + _NOTHING)
+    return found
+
+
 def tie_ins(work: Work) -> pd.DataFrame:
-    """Return the planned tie-ins: crew, line, at_m, planned (day), actual (day of a tie-in within a stick; NaN: none)."""
+    """Return the planned tie-ins: crew, line, at_m, planned and actual day (of one made within a stick; NaN: none)."""
     rows = work.plan[work.plan["kind"] == "tie-in"]
     made = work.made[(work.made["kind"] == "tie-in").to_numpy() & work.made["chainage_m"].notna().to_numpy()]
     at, line = rows["from_chainage_m"].to_numpy(float), rows["line"].to_numpy(object)

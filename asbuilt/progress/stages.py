@@ -9,6 +9,7 @@ from asbuilt.judge.completeness import latest
 from asbuilt.outstanding import open_joints
 from asbuilt.progress.calendar import day_numbers
 from asbuilt.progress.formulas import percent_complete
+from asbuilt.progress.rows import each
 from asbuilt.progress.spans import length
 from asbuilt.progress.work import Work, bores
 from asbuilt.sentence import several
@@ -80,7 +81,7 @@ def _tested(work: Work, whole: float) -> Iterator[_Row]:
     sections = sections[day <= work.evening].reset_index(drop=True)
     undated = int(np.isnan(day).sum())
     lengths: dict[str, float] = {}
-    for line in work.tables["alignment"].itertuples(index=False):
+    for line in each(work.tables["alignment"]):
         edges, last = latest(sections[sections["line"] == line.line], line.start_chainage_m, line.end_chainage_m)
         words = sections.loc[sections["line"] == line.line, "result"].str.strip().str.lower().to_numpy(object)
         for i, m in zip(last, np.diff(edges), strict=True):

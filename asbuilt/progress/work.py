@@ -6,12 +6,14 @@ were made; what of it lies in a gap never is. This is the rule by which the map 
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from asbuilt.as_built import AsBuilt, Schedule
-from asbuilt.progress.calendar import Calendar, calendar_of, day_number, day_numbers
+from asbuilt.progress.calendar import Calendar, calendar_of, day_number, day_numbers, moments
+from asbuilt.progress.rows import each
 from asbuilt.progress.spans import union, within
 from asbuilt.quantities import METRE, LengthUnit
 from asbuilt.stationing import Stationing
@@ -35,9 +37,10 @@ _NO_PLAN = pd.DataFrame(
 class Work:
     """A record on one evening (a day number). `tables` are those of the hand-over.
 
-    `joints` has every row of the table of joints with day (NaN: no time), crew, in_line and so on; `stretches` has line,
-    low, high, covered_m, bore_m (of it within bores), open_m (no pipe is known to lie there), day, crew, machine (of
-    the joint that closed it) and placed_day (when its string was tied in, for a stretch of a string).
+    `joints` has every row of the table of joints with day and moment (days, the second with the time of day; NaN: no
+    time), crew, in_line and so on. `stretches` has line, low, high, covered_m, bore_m (of it within bores), open_m (no
+    pipe is known to lie there), day, crew, machine (of the joint that closed it), placed_day (when its string was tied
+    in, for a stretch of a string), and a and b (labels of its two joints; -1: an end of the line).
     """
 
     tables: Mapping[str, pd.DataFrame]
@@ -54,12 +57,12 @@ class Work:
         """The rows of the plan."""
         return self.schedule.rows
 
-    @property
+    @cached_property
     def made(self) -> pd.DataFrame:
         """The joints in line that were made by the evening."""
         return self.joints[self.joints["in_line"].to_numpy(bool) & (self.joints["day"] <= self.evening).to_numpy()]
 
-    @property
+    @cached_property
     def closed(self) -> pd.DataFrame:
         """The stretches that were closed by the evening."""
         return self.stretches[(self.stretches["day"] <= self.evening).to_numpy()]
@@ -87,7 +90,7 @@ def work_on(
     """Return the tables of a record as work, on an evening."""
     joints = _joints(tables["joints"], schedule)
     calendar = calendar_of(schedule.rows, schedule.working_days)
-    of_lines = [_of_line(line, joints, tables, schedule) for line in tables["alignment"].itertuples(index=False)]
+    of_lines = [_of_line(line, joints, tables, schedule) for line in each(tables["alignment"])]
     stretches = pd.concat(of_lines, ignore_index=True) if of_lines else _empty()
     return Work(tables, evening, schedule, unit, calendar, joints, stretches, stationing or {})
 
@@ -99,6 +102,7 @@ def _joints(table: pd.DataFrame, schedule: Schedule) -> pd.DataFrame:
             "length_added_m", "placed_by"]  # fmt: skip
     return table[kept].assign(
         day=day_numbers(table["fused_local"]),
+        moment=moments(table["fused_local"]),
         crew=table["source_file"].map(crews),
         in_line=table["in_line"].fillna(False).astype(bool),
     )
@@ -109,16 +113,18 @@ def _stem(file: str) -> str:
 
 
 def _empty() -> pd.DataFrame:
-    numbers = ("low", "high", "covered_m", "bore_m", "open_m", "day", "placed_day")
+    numbers = ("low", "high", "covered_m", "bore_m", "open_m", "day", "placed_day", "a", "b")
     words = {name: pd.Series(dtype=object) for name in ("line", "crew", "machine")}
     return pd.DataFrame(words | {name: pd.Series(dtype=float) for name in numbers})
 
 
-def _of_line(line: object, joints: pd.DataFrame, tables: Mapping[str, pd.DataFrame], schedule: Schedule) -> pd.DataFrame:
+def _of_line(
+    line: object, joints: pd.DataFrame, tables: Mapping[str, pd.DataFrame], schedule: Schedule
+) -> pd.DataFrame:
     """Return the stretches of a line, in order along it; the whole of it where no joint is placed."""
     name, start, end = line.line, line.start_chainage_m, line.end_chainage_m  # type: ignore[attr-defined]
     here = joints[(joints["line"] == name) & joints["in_line"] & joints["chainage_m"].notna()]
-    here = here.sort_values("chainage_m", kind="stable")
+    here = here.sort_values(["chainage_m", "moment"], kind="stable")  # the order in which the table has them
     if here.empty:
         return _untouched(name, start, end, bores(tables["strings"], schedule.rows, name))
     stops = np.concatenate([[start], np.clip(here["chainage_m"].to_numpy(float), start, end), [end]])
@@ -129,6 +135,7 @@ def _of_line(line: object, joints: pd.DataFrame, tables: Mapping[str, pd.DataFra
     frame = pd.DataFrame(ends | {"line": name, "day": _of_two(here["day"].to_numpy(float), np.maximum)})
     frame["bore_m"] = within(low, high, bores(tables["strings"], schedule.rows, name))
     frame["crew"], frame["machine"] = (here[word].to_numpy(object)[by] for word in ("crew", "machine"))
+    frame["a"], frame["b"] = np.append(-1, here.index), np.append(here.index, -1)
     frame["open_m"] = _open(frame, here, gaps)
     frame["placed_day"] = _placed_day(frame["day"].to_numpy(float), here, tables["strings"])
     return frame
@@ -136,7 +143,7 @@ def _of_line(line: object, joints: pd.DataFrame, tables: Mapping[str, pd.DataFra
 
 def _untouched(name: str, start: float, end: float, spans: np.ndarray) -> pd.DataFrame:
     low, high = np.array([start]), np.array([end])
-    never = {"covered_m": 0.0, "day": np.inf, "placed_day": np.inf, "crew": "", "machine": ""}
+    never = {"covered_m": 0.0, "day": np.inf, "placed_day": np.inf, "crew": "", "machine": "", "a": -1, "b": -1}
     ends = {"line": name, "low": low, "high": high, "open_m": high - low, "bore_m": within(low, high, spans)}
     return pd.DataFrame(ends | never)
 
@@ -227,7 +234,7 @@ def _tied_in(members: np.ndarray, here: pd.DataFrame, strings: pd.DataFrame, nam
 
 
 def _tie(here: pd.DataFrame, members: np.ndarray, beyond: int, stated: str) -> float:
-    """Return the day of one end's tie-in: the stated one, else that at or just beyond the outermost joint of the string.
+    """Return the day of one end's tie-in: the stated one, else that at or just beyond the string's outermost joint.
 
     Where the line ends there, none is needed.
     """

@@ -16,6 +16,7 @@ import pyproj
 from asbuilt import tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish.gpkg_file import opened
+from asbuilt.publish.gpkg_indexes import write_indexes
 from asbuilt.publish.gpkg_metadata import write_metadata
 from asbuilt.publish.gpkg_relations import write_photos, write_relations
 from asbuilt.publish.gpkg_schema import write_schema
@@ -30,6 +31,7 @@ def write_geopackage(as_built: AsBuilt, path: Path) -> None:
     stamp = as_built.title.as_of.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
     write_tables(as_built, path, stamp)
     with opened(path) as base:
+        write_indexes(base)
         write_schema(base)
         write_metadata(base, as_built, stamp)
         write_relations(base, as_built.tables)

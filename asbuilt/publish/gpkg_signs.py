@@ -101,7 +101,7 @@ JOINTS = Sheet(
         Rule("not in line: cut out or trial", (Mark("struck circle", JOINT_MM, line=FAINT),), {"in_line": False}),
         *(_joint(verdict) for verdict in reversed(look.WORST_FIRST)),
         _heart("tally", "pipe lengths alone", Mark("disc", 0.5 * JOINT_MM, PAPER, "#444444", 0.2, level=29)),
-        _heart("survey", "an as-laid shot", Mark("disc", 0.3 * JOINT_MM, INK, INK, 0.1, level=29)),
+        _heart("survey", "a measurement on the pipe", Mark("disc", 0.3 * JOINT_MM, INK, INK, 0.1, level=29)),
         _ring(look.OUT_OF_WINDOW, "ring"),
         _ring(look.NOT_RECORDED, "broken ring"),
         _ring(look.CANNOT_TELL, "arcs", nearer=_OPINIONS, width_mm=0.35),
@@ -146,6 +146,7 @@ POSITIONS = Sheet(
         Rule("adjusted", (Mark("disc", 1.4, "", INK, 0.25),), {"method": "adjusted"}, _OPINIONS),
         Rule("second likeliest", (Mark("square", 1.6, "", FAINT, 0.25),), {"method": "alternative leg"}, _OPINIONS),
         Rule("as-laid shot", (Mark("square", 1.2, INK, INK, 0.1),), {"method": "as-laid shot"}, _OPINIONS),
+        Rule("as found", (Mark("square", 1.9, PAPER, INK, 0.5),), {"method": "as found"}, _OPINIONS),
     ),
 )
 

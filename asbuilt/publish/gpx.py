@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from asbuilt.as_built import AsBuilt
+from asbuilt.as_built import AsBuilt, Title
 from asbuilt.cautions import CAUTIONS
 from asbuilt.crs import Crossing, geographic
 from asbuilt.publish.in_wgs84 import in_wgs84, in_words
@@ -47,17 +47,28 @@ def write_gpx(as_built: AsBuilt, path: Path) -> None:
     one_line = len(as_built.tables["alignment"]) < 2
     unit = as_built.title.length_unit
     points = pd.concat([_of_joints(joints, unit, way=way, one_line=one_line), _of_gaps(gaps, one_line=one_line)])
+    many = f"{several(len(joints), 'placed joint')} and both ends of {several(len(gaps), 'gap')}"
+    path.write_bytes(as_gpx(points, np.column_stack([longitude, latitude]), title=as_built.title, way=way, many=many))
+
+
+def as_gpx(points: pd.DataFrame, lonlat: np.ndarray, *, title: Title, way: Crossing, many: str) -> bytes:
+    """Return a GPX file of points in WGS 84, longitude and latitude in degrees of shape (n, 2).
+
+    `points` has text columns name, desc, src, type, and time, whole elements or empty; `many` says how many of what
+    there are, `way` how they came to WGS 84.
+    """
+    longitude, latitude = lonlat.T
     texts = [_said(column) for column in (points["name"], points["desc"], points["src"])]
     places = zip(_degrees(latitude), _degrees(longitude), points["time"], *texts, points["type"], strict=True)
     replaced = any(_UNSAID.search(text) for column in ("name", "desc") for text in points[column])
-    head = _metadata(as_built, way, joints=len(joints), replaced=replaced)
+    head = _metadata(title, f"{many}. Places are in {in_words(way)}.", replaced=replaced)
     body = "".join(
         f'<wpt lat="{north}" lon="{east}">{time}<name>{name}</name><desc>{desc}</desc><src>{src}</src>'
         f"<type>{kind}</type></wpt>\n"
         for north, east, time, name, desc, src, kind in places
     )
     text = f'<?xml version="1.0" encoding="UTF-8"?>\n{_ROOT}\n{head}\n{body}</gpx>\n'
-    path.write_bytes(text.encode("ascii", "xmlcharrefreplace"))
+    return text.encode("ascii", "xmlcharrefreplace")
 
 
 def _placed(joints: pd.DataFrame) -> pd.DataFrame:
@@ -82,7 +93,7 @@ def _of_joints(joints: pd.DataFrame, unit: LengthUnit, *, way: Crossing, one_lin
         )
     ]
     src = "placed by " + joints["placed_by"]
-    columns = {"name": joints["joint_id"], "src": src, "time": _times(joints["fused_at"])}
+    columns = {"name": joints["joint_id"], "src": src, "time": times(joints["fused_at"])}
     return pd.DataFrame(columns).assign(desc=said, type="joint")
 
 
@@ -122,7 +133,7 @@ def _offset(metres: float, unit: LengthUnit) -> str:
     return text if float(text.split()[0]) == 0 else f"{text} {'R' if metres > 0 else 'L'}"
 
 
-def _times(fused_at: pd.Series) -> list[str]:
+def times(fused_at: pd.Series) -> list[str]:
     """Return the element `time` in UTC to the second; empty where no time is known."""
     seconds = fused_at.dt.tz_convert(None).to_numpy("datetime64[s]")
     return ["" if text == "NaT" else f"<time>{text}Z</time>" for text in np.datetime_as_string(seconds).tolist()]
@@ -146,14 +157,8 @@ def _by_number(found: re.Match[str]) -> str:
     return f"[U+{ord(found[0]):04X}]"
 
 
-def _metadata(as_built: AsBuilt, way: Crossing, *, joints: int, replaced: bool) -> str:
-    title = as_built.title
-    many = f"{several(joints, 'placed joint')} and both ends of {several(len(as_built.tables['gaps']), 'gap')}"
-    desc = [
-        f"{many}. Places are in {in_words(way)}. Elevations are left out.",
-        *([_REPLACED] if replaced else []),
-        *CAUTIONS,
-    ]
+def _metadata(title: Title, first: str, *, replaced: bool) -> str:
+    desc = [first, "Elevations are left out.", *([_REPLACED] if replaced else []), *CAUTIONS]
     name, told = _said(pd.Series([f"{title.name}, revision {title.revision}", " ".join(desc)], dtype=object))
     stamp = title.as_of.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     return f"<metadata><name>{name}</name><desc>{told}</desc><time>{stamp}</time></metadata>"

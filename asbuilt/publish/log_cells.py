@@ -31,8 +31,8 @@ def fitting(frame: pd.DataFrame, table: tables.Table, most: int) -> tuple[pd.Dat
     worth = frame[frame["verdict"] != look.IN_WINDOW] if "verdict" in frame else frame
     kept = worth.iloc[: most - 1]  # the last row says so
     lost, beyond = len(frame) - len(kept), len(worth) - len(kept)
-    which = "rows in window are" if not beyond else f"rows, {beyond:,} of them not in window, are" if "verdict" in frame else "rows are"
-    return kept, f"{lost:,} more {which} left out here: all are in the table {table.name} of asbuilt.gpkg."
+    what = "left out here" if "verdict" not in frame else f"left out here, {beyond:,} of them not in window"
+    return kept, f"{lost:,} more: {what}. All are in the table {table.name} of asbuilt.gpkg."
 
 
 def cells(values: pd.Series, column: Column) -> list[Any]:

@@ -22,7 +22,7 @@ _POSITION_SAYS = {
     look.NO_WINDOW: "no ring",
 }
 _PLACED_SAYS = {
-    "survey": "by an as-laid shot",
+    "survey": "measured on the pipe",
     "fix": "by the recorded fix",
     "fix+tally": "by fixes and pipe lengths",
     "tally": "inferred from pipe lengths alone",

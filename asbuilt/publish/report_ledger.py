@@ -4,7 +4,8 @@ Every joint of a line is in it once: by itself where somebody has to look at it 
 the reach that it stands in.
 """
 
-from collections.abc import Iterator, Mapping
+import itertools
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -22,11 +23,14 @@ ROWS: Mapping[str, str] = {
     "end": "an end of the line: station, says",
     "reach": "joints of which none stands out: station, to, says",
     "joint": "one joint: station, id, note, fusion, position, why, decisions, open",
+    "joints": "neighbouring joints that say the same: as one joint, `id` names all, and to and n, how many",
     "gap": "a stretch without records: station, to, id, note, why, decisions, open",
     "row": "a source row set aside: id, why, decisions, open",
     "finding": "what a group of joints shares: id, note, why, decisions, open",
 }
 _ABOUT = {"joint": "joint_id", "gap": "gap_id", "row": "row_id", "finding": "finding_id"}
+
+_FOLDED = 4  # so many neighbours that say the same are one row
 
 Row = dict[str, Any]
 
@@ -111,17 +115,40 @@ def _of_line(line: Any, frames: Mapping[str, pd.DataFrame], decisions: _Decision
     quiet = joints[~shown]
     group = np.searchsorted([at for at, _ in events], quiet["chainage_m"].to_numpy(float), side="left")
     yield {"kind": "end", "station": line.start_station, "says": f"start of line {line.line}"}
-    for number in range(len(events) + 1):
-        if number:
-            yield events[number - 1][1]
-        if (group == number).any():
-            yield _reach(quiet[group == number])
+    yield from _folded(_between([row for _, row in events], quiet, group))
     count = f"{several(len(joints), 'joint')} = {shown.sum():,} listed by themselves + {len(quiet):,} in reaches"
     yield {"kind": "end", "station": line.end_station, "says": f"end of line {line.line}: {count}"}
 
 
 def _by_chainage(frame: pd.DataFrame, column: str) -> list[tuple[float, Row]]:
     return list(zip(frame[column].to_numpy(float), frame.to_dict("records"), strict=True))  # type: ignore[arg-type]
+
+
+def _between(events: list[Row], quiet: pd.DataFrame, group: np.ndarray) -> Iterator[Row]:
+    """Yield the events, each with the reach of quiet joints before it; `group` ascends and says how many are before."""
+    first = np.searchsorted(group, np.arange(len(events) + 2))
+    for number in range(len(events) + 1):
+        if number:
+            yield events[number - 1]
+        if first[number] < first[number + 1]:
+            yield _reach(quiet.iloc[first[number] : first[number + 1]])
+
+
+def _folded(rows: Iterable[Row]) -> Iterator[Row]:
+    """Yield the rows; neighbours that say the same, with nothing decided on any of them, become one."""
+    for _, same in itertools.groupby(rows, key=_alike):
+        of = list(same)
+        if len(of) < _FOLDED:
+            yield from of
+        else:
+            ids = [row["id"] for row in of]
+            yield of[0] | {"kind": "joints", "to": of[-1]["station"], "id": ", ".join(ids), "n": len(of)}
+
+
+def _alike(row: Row) -> object:
+    if row["kind"] != "joint" or row["decisions"] or not row["open"]:
+        return id(row)
+    return tuple(row[name] for name in ("fusion", "position", "note", "why"))
 
 
 def _reach(joints: pd.DataFrame) -> Row:

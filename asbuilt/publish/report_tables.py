@@ -14,7 +14,7 @@ from asbuilt.sentence import several
 Cells = list[list[str]]
 
 PLACED_SAYS = {
-    "survey": "by an as-laid shot on the pipe",
+    "survey": "measured on the pipe (as laid, or as found)",
     "fix": "by the recorded fix alone",
     "fix+tally": "by fixes and pipe lengths together",
     "tally": "by pipe lengths alone",

@@ -47,6 +47,17 @@ def typeset(template: str, document: Mapping[str, Any], *, moment: datetime) -> 
     return bytes(made)  # type: ignore[arg-type]  # one file, as no name is given
 
 
+def as_png(svg: str, *, width: float, height: float, per_inch: float = 144.0) -> bytes:
+    """Return an SVG drawing of that many pixels (72 an inch) as PNG; the fonts are those of the typesetter."""
+    import typst  # noqa: PLC0415
+
+    page = f"#set page(width: {width}pt, height: {height}pt, margin: 0pt)\n"
+    page += '#image(bytes(sys.inputs.svg), format: "svg", width: 100%)'
+    compiler = typst.Compiler(page.encode(), font_paths=typst.Fonts(include_system_fonts=False))
+    made = compiler.compile(format="png", ppi=per_inch, sys_inputs={"svg": svg})
+    return bytes(made)  # type: ignore[arg-type]  # one page, as no name is given
+
+
 def _fixed(moment: datetime) -> int:
     return int(moment.timestamp())
 

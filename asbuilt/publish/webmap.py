@@ -105,9 +105,10 @@ def _policy(scripts: Iterable[str], style: str, pictures: str) -> str:
 
 
 def _pictures(as_built: AsBuilt) -> str:
-    """Return where pictures may come from: a background that the route file names, and the photos in the page."""
+    """Return where pictures may come from: a background that the route file names, and what the page carries itself:
+    photos, and the empty picture that Leaflet gives a tile when it lets it go."""
     background = [f"https://{as_built.tiles.host}"] if as_built.tiles else []
-    carried = ["data:"] if any(photo.jpeg for photo in as_built.photos) else []
+    carried = ["data:"] if as_built.tiles or any(photo.jpeg for photo in as_built.photos) else []
     return " ".join([*background, *carried])
 
 

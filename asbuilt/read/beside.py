@@ -62,12 +62,15 @@ class Sides:
 
 def read_sides(settings: Settings, target: Target, designs: Designs) -> Sides:
     """Read the side files. Raises InputError with the problems of all files of a kind."""
-    lists = (read_people(settings), read_machines(settings))
-    sections, decisions, around = (
-        read_sections(settings, designs),
-        read_decisions(settings),
-        read_context(settings, designs),
+    return Sides(
+        tally=read_tally(settings),
+        survey=read_survey(settings, target),
+        people=read_people(settings),
+        machines=read_machines(settings),
+        sections=read_sections(settings, designs),
+        decisions=read_decisions(settings),
+        plan=read_plan(settings, designs),
+        features=read_features(settings, target),
+        found=read_found(settings, target),
+        around=read_context(settings, designs),
     )
-    lines = (sections, decisions, read_plan(settings, designs))
-    again = (read_features(settings, target), read_found(settings, target), around)
-    return Sides(read_tally(settings), read_survey(settings, target), *lists, *lines, *again)

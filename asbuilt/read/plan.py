@@ -123,7 +123,13 @@ def _places(table: SideTable, lines: Rows, kinds: np.ndarray, settings: Settings
 
 
 def _set_aside_places(
-    table: SideTable, ends: Mapping[str, Read], lines: Rows, *, reason: np.ndarray, kinds: np.ndarray, settings: Settings
+    table: SideTable,
+    ends: Mapping[str, Read],
+    lines: Rows,
+    *,
+    reason: np.ndarray,
+    kinds: np.ndarray,
+    settings: Settings,
 ) -> None:
     """Say in `reason` which reaches have no place, no length, or lie off their line."""
     placed = np.where(np.isin(kinds, (*_REACHES, TIE_IN)), reason, "of no place")

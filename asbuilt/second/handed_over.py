@@ -16,8 +16,12 @@ from asbuilt.errors import InputError, Problem
 from asbuilt.publish import checksums
 from asbuilt.publish.geopackage import NAME
 from asbuilt.quantities import METRE, METRES_PER_FOOT, LengthUnit
-from asbuilt.second import layers, logs, pages, papers, waypoints
 from asbuilt.second.files import Sums, refuse_unless_handed_over, sums_of
+from asbuilt.second.layers import frames_of_layers, read_layers
+from asbuilt.second.logs import read_log, read_workbook
+from asbuilt.second.pages import Page, read_page
+from asbuilt.second.papers import read_pdf, read_text
+from asbuilt.second.waypoints import Waypoints, read_waypoints
 
 _TEXTS = (
     "name", "revision", "owner", "contractor", "contract", "crs", "base_crs", "station_length", "length_kind",
@@ -51,7 +55,7 @@ class HandedOver:
 
     def _kept(self, name: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
         if name not in self._read:
-            frames, absent = layers.read_layers(self.folder, [_TABLES[name]])
+            frames, absent = read_layers(self.folder, [_TABLES[name]])
             self._read[name] = (frames[name], absent)
         return self._read[name]
 
@@ -62,37 +66,37 @@ class HandedOver:
     @cached_property
     def layer_frames(self) -> dict[str, str]:
         """The coordinate frame of each layer, a code or WKT."""
-        return layers.frames_of_layers(self.folder)
+        return frames_of_layers(self.folder)
 
     @cached_property
     def log(self) -> pd.DataFrame:
         """The joint log, texts under its headings."""
-        return logs.read_log(self.folder)
+        return read_log(self.folder)
 
     @cached_property
     def workbook(self) -> dict[str, pd.DataFrame]:
         """The sheets of the joint log."""
-        return logs.read_workbook(self.folder)
+        return read_workbook(self.folder)
 
     @cached_property
-    def page(self) -> pages.Page:
+    def page(self) -> Page:
         """The page of the map."""
-        return pages.read_page(self.folder)
+        return read_page(self.folder)
 
     @cached_property
-    def waypoints(self) -> waypoints.Waypoints:
+    def waypoints(self) -> Waypoints:
         """The waypoints."""
-        return waypoints.read_waypoints(self.folder)
+        return read_waypoints(self.folder)
 
     @cached_property
     def text(self) -> str:
         """README.txt."""
-        return papers.read_text(self.folder)
+        return read_text(self.folder)
 
     def pdf(self, name: str) -> str:
         """Return the text of a PDF without white space."""
         if name not in self._pdfs:
-            self._pdfs[name] = papers.read_pdf(self.folder, name)
+            self._pdfs[name] = read_pdf(self.folder, name)
         return self._pdfs[name]
 
     @cached_property

@@ -5,6 +5,7 @@ whoever reads it, a column may hold anything whatever it says of itself, and a t
 """
 
 import sqlite3
+import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -32,7 +33,7 @@ _STORED: Mapping[str, tuple[str, ...]] = {
 }
 _FAULTS = (
     DataSourceError, DataLayerError, FeatureError, FieldError, GeometryError, CRSError, shapely.GEOSException,
-    ValueError, TypeError, OverflowError, UnicodeDecodeError,
+    ValueError, TypeError, OverflowError, UnicodeDecodeError, RuntimeWarning,
 )  # fmt: skip
 
 
@@ -43,24 +44,51 @@ def read_layers(folder: Path, wanted: Sequence[Table]) -> tuple[dict[str, pd.Dat
     names the table, where a table is not there, is a view, or holds what its columns cannot hold.
     """
     path = plain_file(folder, NAME)
+    rows: dict[str, int] = {}
     with _looked_at(path) as base:
         there = {table.name: _columns(base, table) for table in wanted}
         for table in wanted:
-            _refuse_odd_values(base, table, there[table.name])
+            rows[table.name] = _checked_rows(base, table, there[table.name])
     frames, absent = {}, []
     for table in wanted:
         frames[table.name] = _read(path, table, there[table.name])
+        _refuse_other_count(table, len(frames[table.name]), rows[table.name])
         absent += [f"{table.name}.{c}" for c in table.names if c not in there[table.name]]
     return frames, tuple(absent)
+
+
+def read_rows(folder: Path, table: Table, *, where: str = "", values: Sequence[object] = ()) -> pd.DataFrame:
+    """Return the rows of a table for which `where`, SQL of ours with a ? for each value, holds; without geometries.
+
+    For a few rows of many: nothing else of the table is looked at. Shape and errors as of `read_layers`.
+    """
+    path = plain_file(folder, NAME)
+    with _looked_at(path) as base:
+        names = [name for name in table.names if name in _columns(base, table)]
+        asked = f"SELECT {', '.join(map(_quoted, names))} FROM {_quoted(table.name)}"  # noqa: S608 - names of ours
+        rows = base.execute(f"{asked} WHERE {where}" if where else asked, tuple(values)).fetchall()
+    try:
+        return tables.conform(_parsed(pd.DataFrame(rows, columns=names, dtype=object), table), table)
+    except _FAULTS as error:
+        raise _refused(error, f"table {table.name!r}") from error
 
 
 def frames_of_layers(folder: Path) -> dict[str, str]:
     """Return the coordinate frame of each layer with a geometry: a code or WKT. Raises InputError."""
     path = plain_file(folder, NAME)
     try:
-        return {t.name: pyogrio.read_info(path, layer=t.name)["crs"] or "" for t in tables.ALL if t.geometry}
+        with _strict():
+            return {t.name: pyogrio.read_info(path, layer=t.name)["crs"] or "" for t in tables.ALL if t.geometry}
     except _FAULTS as error:
         raise _refused(error, "its layers") from error
+
+
+@contextmanager
+def _strict() -> Iterator[None]:
+    """What GDAL warns of is a fault of the file: a hand-over of ours is read without a warning."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        yield
 
 
 @contextmanager
@@ -97,24 +125,35 @@ def _columns(base: sqlite3.Connection, table: Table) -> set[str]:
     return there
 
 
-def _refuse_odd_values(base: sqlite3.Connection, table: Table, there: set[str]) -> None:
-    """Raise InputError where a column holds another kind of value than it should, or a text beyond all measure."""
+def _refuse_other_count(table: Table, read: int, there: int) -> None:
+    """GDAL believes the number of rows that the file states for a layer, and may read one twice or none."""
+    if read != there:
+        what = f"table {table.name!r} has {there:,} rows and {read:,} are read: its own count of rows is wrong"
+        raise InputError(Problem(NAME, what, _AGAIN))
+
+
+def _checked_rows(base: sqlite3.Connection, table: Table, there: set[str]) -> int:
+    """Return how many rows a table has.
+
+    Raises InputError where a column holds another kind of value than it should, or a text beyond all measure.
+    """
     asked = [c for c in table.columns if c.name in there]
     kinds = [
         f"sum(typeof({_quoted(c.name)}) NOT IN ('null', {', '.join(repr(k) for k in _STORED[c.kind])}))" for c in asked
     ]
     texts = [c for c in asked if c.kind == "text"]
     lengths = [f"max(length(CAST({_quoted(c.name)} AS BLOB)))" for c in texts]
-    query = f"SELECT {', '.join([*kinds, *lengths])} FROM {_quoted(table.name)}"  # noqa: S608 - names of ours
+    query = f"SELECT {', '.join([*kinds, *lengths, 'count(*)'])} FROM {_quoted(table.name)}"  # noqa: S608 - names of ours
     row = base.execute(query).fetchone()
     odd = [c.name for c, many in zip(asked, row, strict=False) if many]
-    long = [c.name for c, longest in zip(texts, row[len(asked) :], strict=True) if (longest or 0) > _LONGEST]
+    long = [c.name for c, longest in zip(texts, row[len(asked) : -1], strict=True) if (longest or 0) > _LONGEST]
     problems = [Problem(NAME, f"{table.name}.{name} holds values that are not of its kind", _AGAIN) for name in odd]
     problems += [
         Problem(NAME, f"{table.name}.{name} holds a text of more than {_LONGEST:,} bytes", _AGAIN) for name in long
     ]
     if problems:
         raise InputError(problems)
+    return int(row[-1])
 
 
 def _quoted(name: str) -> str:
@@ -125,7 +164,8 @@ def _read(path: Path, table: Table, there: set[str]) -> pd.DataFrame:
     columns = [name for name in table.names if name in there]
     how = {"layer": table.name, "columns": columns, "use_arrow": True, "read_geometry": bool(table.geometry)}
     try:
-        frame = pd.DataFrame(pyogrio.read_dataframe(path, **how, datetime_as_string=True))
+        with _strict():
+            frame = pd.DataFrame(pyogrio.read_dataframe(path, **how, datetime_as_string=True))
         return tables.conform(_parsed(frame, table), table)
     except _FAULTS as error:
         raise _refused(error, f"table {table.name!r}") from error

@@ -16,17 +16,16 @@ from asbuilt.settings.parts import (
     Crs,
     CrsIfAny,
     Day,
-    Finite,
     InsidePath,
     Limit,
     Metres,
     Part,
     PositiveMetres,
-    PositiveMillimetres,
     YesNo,
     Zone,
 )
 from asbuilt.settings.photos import PhotoSource
+from asbuilt.settings.pipe import Pipe, Placing
 from asbuilt.settings.plan import PlanSource
 from asbuilt.settings.report import ReportOptions
 from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource, TestsSource
@@ -164,24 +163,6 @@ class StringSpec(Part):
         if self.from_m is not None and self.to_m is not None and not self.from_m < self.to_m:
             raise ValueError(f"from is less than to; here from is {self.from_m:g} m, to is {self.to_m:g} m")
         return self
-
-
-class Placing(Part):
-    """[place]: how far lengths may be trusted when joints are placed by them."""
-
-    stick_sd: PositiveMetres | None = None  # how much laid sticks differ
-    scale_sd: float = Field(default=0.003, gt=0, lt=0.1)  # how much longer or shorter than its tally a string may be
-    tie_in: PositiveMetres | None = None  # the longest pipe that may stand at a tie-in
-
-
-class Pipe(Part):
-    """[pipe]: what is laid. A stated wall outranks outside diameter / DR."""
-
-    outside_diameter: PositiveMillimetres | None = None
-    wall: PositiveMillimetres | None = None
-    dr: Finite | None = Field(default=None, gt=1)
-    stick: PositiveMetres
-    material: str = ""
 
 
 class PositionWindow(Part):

@@ -1,4 +1,4 @@
-"""[plan]: which reach each crew was to have fused by which day, the days on which nobody works, and the working week."""
+"""[plan]: which reach each crew was to have fused by which day, the days without work, and the working week."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any
@@ -15,7 +15,9 @@ from asbuilt.settings.sources import TESTS, RecordSource, TallySource
 PLAN: Mapping[str, Field] = {
     "kind": Field("kind", "text", "kind", "", ("activity", "type", "what")),
     "start": Field("start", "time", "start", "", ("first day", "start date", "begin", "starts")),
-    "date": Field("date", "time", "date", "", ("day", "by", "last day", "finish", "finish date", "planned", "end date")),
+    "date": Field(
+        "date", "time", "date", "", ("day", "by", "last day", "finish", "finish date", "planned", "end date")
+    ),
     "line": FIELDS["line"],
     "from": TESTS["from"],
     "to": TESTS["to"],

@@ -13,6 +13,7 @@ from asbuilt.as_built import Counts, Title
 from asbuilt.cautions import CAUTIONS
 from asbuilt.procedures import Procedure
 from asbuilt.settings import Settings, matching
+from asbuilt.stationing import written
 from asbuilt.tabulate.journey import Journey
 
 
@@ -25,6 +26,7 @@ def info_table(
         *_settings(settings),
         *_inputs(settings, journey),
         *_frames(journey, settings),
+        *(("stationing", d.name, written(d.stationing)) for d in journey.designs.lines),
         *(("version", name, value) for name, value in ({"asbuilt": __version__} | crs.versions()).items()),
         *(("procedure", w.check, f"{w.source} ({w.status})") for w in procedure.window),
         *_counts(counts),
@@ -78,7 +80,7 @@ def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, st
     yield "frame", "latitude and longitude", frame.base.label
     sides = journey.sides
     lists = (sides.survey, sides.features, sides.found, sides.around)
-    of_sides = [crossing for side in lists for crossing in side.crossings]  # type: ignore[attr-defined]
+    of_sides = [crossing for side in lists for crossing in side.crossings]
     for crossing in dict.fromkeys((*journey.designs.crossings, *journey.readings.crossings, *of_sides)):
         accuracy = f"accuracy {crossing.accuracy_m:g} m by the EPSG register"
         accuracy += f"; {crossing.better}" if crossing.better else ""

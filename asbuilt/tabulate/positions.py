@@ -11,10 +11,13 @@ from asbuilt.place.radius import radius95_m
 from asbuilt.tabulate.journey import Journey, on_line, points
 from asbuilt.window import RADIUS_95
 
+_AS_MEASURED = ("by", "elevation_m", "elevation_of", "ground_m", "depth_m", "remarks")
+
 
 def positions_table(journey: Journey) -> pd.DataFrame:
-    """Return one row for each opinion: fix, its projection, the adjusted place, the second likeliest leg, each shot."""
+    """Return one row for each opinion: fix, its projection, adjusted place, second likeliest leg, shots, as found."""
     every = pd.concat(list(_opinions(journey))).sort_values(["row", "rank"], kind="stable")
+    every = every.reindex(columns=[*every.columns, *(n for n in tables.POSITIONS.names if n not in every)])
     nowhere = every["easting"].isna()
     every.loc[nowhere, ["easting", "northing"]] = on_line(
         journey, every.loc[nowhere, "line"], every.loc[nowhere, "chainage_m"]
@@ -48,7 +51,10 @@ def _opinions(journey: Journey) -> Iterator[pd.DataFrame]:
         probability=second["other_probability"],
         radius95_m=_circle(second, "other_offset_m"),
     )
-    yield _shots(journey)
+    sides = journey.sides
+    yield _measured(journey, sides.survey.rows.assign(by=sides.survey.rows["surveyor"]), rank=4, method="as-laid shot")
+    if len(sides.found.rows):
+        yield _measured(journey, sides.found.rows.assign(by=sides.found.rows["name"]), rank=5, method="as found")
 
 
 def _circle(rows: pd.DataFrame, offset: str) -> np.ndarray:
@@ -64,9 +70,8 @@ def _opinion(rows: pd.DataFrame, rank: int, method: str, line: pd.Series, chaina
     return pd.DataFrame(columns | {"seen_at": rows["fused_at"].dt.tz_localize("UTC")}, index=rows.index)
 
 
-def _shots(journey: Journey) -> pd.DataFrame:
+def _measured(journey: Journey, shots: pd.DataFrame, *, rank: int, method: str) -> pd.DataFrame:
     """Return the shots as they were taken; one that names no joint stands at the end, with its line if it has one."""
-    shots = journey.sides.survey.rows
     asked = shots["joint"].fillna("").str.strip().str.casefold()
     rows = journey.kept
     by_id = pd.Series(rows.index, index=rows["joint_id"].str.strip().str.casefold())
@@ -77,11 +82,11 @@ def _shots(journey: Journey) -> pd.DataFrame:
     known = row.reindex(shots.index)
     columns = {
         "joint_id": rows["joint_id"].reindex(known).fillna("").to_numpy(object),
-        "method": "as-laid shot",
-        "line": shots["line"].to_numpy(object),
+        "method": method,
+        "line": shots["line"].to_numpy(object) if "line" in shots else None,
         "chainage_m": np.nan,
         "row": known.fillna(len(journey.rows)).to_numpy(float),
-        "rank": 4,
+        "rank": rank,
         "easting": shots["easting"],
         "northing": shots["northing"],
         "probability": np.nan,
@@ -89,6 +94,7 @@ def _shots(journey: Journey) -> pd.DataFrame:
         "radius95_m": RADIUS_95 * np.hypot(shots["sd_m"], shots["frame_accuracy_m"]),
         "source": shots["source_file"] + " row " + shots["source_row"].astype(str),
         "seen_at": shots["time"].dt.tz_localize("UTC"),
+        **{name: shots[name] for name in _AS_MEASURED if name in shots},
     }
     frame = pd.DataFrame(columns, index=shots.index)
     return frame.assign(**_on_lines(journey, frame, rows))

@@ -8,7 +8,7 @@ real: neither the place nor the main, the crews or any record. The coordinates l
 
 making/laying.py lays pipes along a centreline, making/fusing.py lets three crews fuse them, making/faults.py says
 what went wrong, making/sheets.py writes down what the crews wrote down, making/curves.py what a logger would, and
-making/photos.py draws what a camera might have seen.
+making/photos.py draws what a camera might have seen, making/features.py lists what stands beside the main.
 """
 
 from pathlib import Path
@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 import pyogrio
 from making.faults import RECORD_IS_RIGHT, faults, missing
+from making.features import write_features
 from making.fusing import all_fusions, as_recorded, with_fixes, with_times, with_values
 from making.laying import centreline, real_joints
 from making.photos import write_photos
@@ -36,6 +37,7 @@ def main() -> None:
     made = with_values(with_fixes(with_times(all_fusions(real, line))))
     write_centreline(line)
     write_context(line, HERE / "context" / "surroundings.gpkg")
+    write_features(line, HERE / "features.csv")
     write_records(as_recorded(made))
     write_truth(real, faults(made))
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from asbuilt.crs import Frame, frame, geodesic_lengths_m, transform
+from asbuilt.crs import Frame, frame, geodesic_lengths_m, geodesics, transform
 from asbuilt.read.alignments import read_alignments
 from asbuilt.read.cells import angles
 from asbuilt.settings import Settings
@@ -39,6 +39,17 @@ def test_twenty_geodesics_across_the_world(shared_data: Path) -> None:
         longitude, latitude = (np.array([float(row[f"{axis}{end}"]) for end in (1, 2)]) for axis in ("lon", "lat"))
         length = geodesic_m(longitude, latitude, origin="EPSG:4326", plane="EPSG:3857")
         assert length == pytest.approx(float(row["s12_m"]), abs=2e-8)
+
+
+@pytest.mark.seen(f"{GEOGRAPHICLIB}: 20 geodesics at random; azimuths to 1e-14 degrees")
+def test_azimuths_of_twenty_geodesics_across_the_world(shared_data: Path) -> None:
+    with (shared_data / "reference" / "geodtest20.csv").open(encoding="utf-8", newline="") as lines:
+        rows = [{name: float(value) for name, value in row.items()} for row in csv.DictReader(lines)]
+    column = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    ends = [in_plane(column[f"lon{k}"], column[f"lat{k}"], origin="EPSG:4326", plane="EPSG:3857") for k in (1, 2)]
+    azimuth, length = geodesics(ends[0][0].T, ends[1][0].T, of=ends[0][1])
+    np.testing.assert_allclose(length, column["s12_m"], atol=2e-8)
+    np.testing.assert_allclose(azimuth, column["azi1"] % 360, atol=1e-9)  # a nanometre is lost on the way to the plane
 
 
 @pytest.mark.parametrize(

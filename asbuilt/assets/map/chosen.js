@@ -28,17 +28,26 @@ function cardOf(choice) {
   return choice.kind === "gap" ? gapCard(choice.row) : stationCard(choice);
 }
 
+let cameFrom = null;  // what had the keyboard before the card took it
+
 function showCard() {
-  const card = byId("card"), { choice } = state;
+  const card = byId("card"), { choice } = state, hadFocus = card.contains(document.activeElement);
   card.hidden = choice === null;
-  fill(card, choice === null ? [] : [button("Close", () => choose(null), { class: "close" }), cardOf(choice)]);
+  fill(card, choice === null ? [] : [button("Close", close, { class: "close" }), cardOf(choice)]);
   // On a narrow screen the map stands above the card, and both have to be seen: the line under the map leads to it.
-  if (choice !== null && choice.open && !isNarrow()) openCard();
+  if (choice !== null && choice.open && (hadFocus || !isNarrow())) openCard();
+}
+
+function close() {
+  const isThere = cameFrom !== null && cameFrom.isConnected && cameFrom !== document.body;
+  choose(null);
+  (isThere ? cameFrom : document.querySelector(".folium-map")).focus({ preventScroll: true });
 }
 
 export function openCard() {
   const card = byId("card");
   if (card.hidden) return;
+  if (!card.contains(document.activeElement)) cameFrom = document.activeElement;
   card.querySelector("h2").focus({ preventScroll: true });
   card.scrollIntoView({ block: "start", behavior: "auto" });
 }
@@ -46,9 +55,11 @@ export function openCard() {
 // ---- the line under the map ------------------------------------------------------------------------------------------
 
 function showLine() {
-  const { choice } = state;
-  byId("chosen").hidden = choice === null;
-  fill(byId("chosen"), choice === null ? [] : [element("p", {}, wordsOf(choice), fromPhone(choice)), leads(choice)]);
+  const place = byId("chosen"), { choice } = state, at = document.activeElement, lead = place.contains(at) ? at.dataset.lead : null;
+  place.hidden = choice === null;
+  fill(place, choice === null ? [] : [element("p", {}, wordsOf(choice), fromPhone(choice)), leads(choice)]);
+  // Whoever walks along the line by one of its buttons keeps it under the hand; at the end of the line, the way to the card.
+  if (lead) (place.querySelector("[data-lead='" + lead + "']") || place.querySelector("[data-lead='card']")).focus();
 }
 
 function wordsOf(choice) {
@@ -63,9 +74,10 @@ function wordsOf(choice) {
 // The neighbours along the line, and the card: what a thumb wants next.
 function leads(choice) {
   const near = choice.kind === "joint" && isPlaced(choice.row) ? neighboursOf(choice.row) : { before: null, after: null };
-  const to = (row, sign, words) => (row === null ? null
-    : button(sign, () => choose({ kind: "joint", row }, { open: false }), { "aria-label": words + ", " + joint("joint_id", row) }));
-  return element("span", { class: "leads" }, to(near.before, "←", "Joint before"), to(near.after, "→", "Joint after"), button("Card", openCard));
+  const to = (row, sign, words, lead) => (row === null ? null
+    : button(sign, () => choose({ kind: "joint", row }, { open: false }), { "aria-label": words + ", " + joint("joint_id", row), "data-lead": lead }));
+  return element("span", { class: "leads" }, to(near.before, "←", "Joint before", "before"), to(near.after, "→", "Joint after", "after"),
+    button("Card", openCard, { "data-lead": "card" }));
 }
 
 // ---- from where one stands -------------------------------------------------------------------------------------------

@@ -22,6 +22,15 @@ export function startEvening() {
   byId("evening").hidden = false;
   onChange((changed) => { if (changed.includes("evening")) showDay(); });
   showDay();
+  window.addEventListener("hashchange", followAddress);
+}
+
+// An address that ends in #evening=2026-03-12 opens on that evening: of a day without a joint, on the last one before it.
+export function followAddress() {
+  const asked = /^#evening=(\d{4})-(\d\d)-(\d\d)$/.exec(window.location.hash);
+  if (!asked || days.length < 2) return;
+  const day = Date.UTC(asked[1], asked[2] - 1, asked[3]) / 864e5, until = days.filter((one) => one <= day);
+  if (until.length) { stop(); show(until.length - 1); }
 }
 
 function at() { return state.evening === null ? days.length - 1 : days.indexOf(state.evening); }

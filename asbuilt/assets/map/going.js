@@ -15,6 +15,7 @@ export const map = window.map_of_joints;  // made by folium's script, just befor
 const FINGER = 22, POINTER = 12;          // pixels within which a tap or a click means a thing
 
 export function startGoing() {
+  if (isCalm()) standStill();
   onChange((changed) => {
     if (changed.includes("choice") && state.choice !== null && state.choice.move) goTo(state.choice);
     if (changed.includes("picked") && state.picked !== null) showPicked(state.picked.rows);
@@ -27,6 +28,14 @@ export function startGoing() {
   map.on("mousemove", (event) => {
     map.getContainer().style.cursor = thingsAt(event.containerPoint, POINTER).length ? "pointer" : "";
   });
+}
+
+// Whoever asked their device for less motion gets none here: a zoom, or a step by a key, is there at once. Leaflet takes
+// that as an option only when a map is made, and folium has made it.
+function standStill() {
+  map.options.inertia = false;
+  map._tryAnimatedZoom = () => false;
+  map.panBy = (offset, options) => L.Map.prototype.panBy.call(map, offset, { ...options, animate: false });
 }
 
 // A button in the corner of the map that shows all of it.

@@ -4,7 +4,7 @@ import { startAtOnce } from "./at_once.js";
 import { startChosen } from "./chosen.js";
 import { counts } from "./days.js";
 import { order } from "./draw_joints.js";
-import { startEvening } from "./evening.js";
+import { followAddress, startEvening } from "./evening.js";
 import { addWholeRoute, map, showWholeRoute, startGoing } from "./going.js";
 import { layer } from "./layer.js";
 import { startList } from "./list.js";
@@ -39,6 +39,7 @@ startSearch();
 startList();
 startTape(map);
 startPrint();
+followAddress();
 
 // Read-only, for tests and for whoever wants to count: what the record holds, and what was drawn last.
 window.asbuilt = Object.freeze({

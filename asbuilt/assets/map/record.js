@@ -12,6 +12,7 @@ async function unpacked(text) {
 // and what a page without scripts offers is shown; no later module runs, for this one never ends.
 function stay(fault) {
   const offered = new DOMParser().parseFromString(document.querySelector("noscript").textContent, "text/html").body;
+  document.getElementById("map").hidden = true;  // an empty frame says nothing
   document.getElementById("opening").append(" What the browser says: " + fault.message + ".");
   document.getElementById("opening").after(...offered.children);
   return new Promise(() => {});

@@ -13,9 +13,13 @@ export function startSearch() {
   const box = byId("find");
   box.addEventListener("input", () => showFound(box.value));
   box.addEventListener("keydown", (event) => {
-    if (event.key === "Escape") clear();
     const found = event.key === "Enter" ? showFound(box.value) : [];
     if (found.length) take(found[0]);
+  });
+  byId("find-part").addEventListener("keydown", (event) => {
+    if (event.key !== "Escape") return;
+    if (byId("found").contains(document.activeElement)) box.focus();
+    clear();
   });
   startNarrow();
 }

@@ -14,8 +14,6 @@ import { setFont, sized, textSize, tone } from "./tape_paper.js";
 import { chainageAt, here, sight } from "./tape_where.js";
 import { needleWords } from "./tape_words.js";
 
-const WHOLE_SAYS = "The whole line. Up: fusion, the worst highest. Down: position. Hatched: gaps. Between brackets: what lies below.";
-
 const parts = { whole: null, strip: null, words: null, lines: null };  // elements
 const shown = { lanes: [], meanings: [], asked: false };               // what was drawn last, and whether it is out of date
 
@@ -44,7 +42,7 @@ export function startTape(map) {
 // ---- elements --------------------------------------------------------------------------------------------------------
 
 function build(map) {
-  parts.whole = element("canvas", { class: "tape-whole", "aria-hidden": "true", title: WHOLE_SAYS });
+  parts.whole = element("canvas", { class: "tape-whole", "aria-hidden": "true" });
   parts.strip = element("canvas", { class: "tape-strip", tabindex: "0", role: "slider", "aria-orientation": "horizontal" });
   parts.words = element("p", { class: "tape-words" });
   parts.lines = lineNames.length > 1 ? lineChoice(map) : null;
