@@ -16,11 +16,10 @@ from typing import Any
 import click
 
 from asbuilt import __version__
-from asbuilt.errors import AsBuiltError
+from asbuilt.cli_find import find
+from asbuilt.door import FILE, FOLDER, as_json_option, printed, refusing, say, say_problems
 
 _NOT_BUILT = ("init", "portfolio")
-_FOLDER = click.Path(path_type=Path, file_okay=False)
-_FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 class _Commands(click.Group):
@@ -42,38 +41,21 @@ def main() -> None:
     """
 
 
-def _refusing(command: Callable[..., None]) -> Callable[..., None]:
-    """Turn a refusal into its lines on stderr and status 2. Anything else that goes wrong is ours: status 1."""
-
-    def run(**words: Any) -> None:
-        try:
-            command(**words)
-        except AsBuiltError as error:
-            _say_problems(error)
-            count = len(error.problems)
-            click.echo(f"asbuilt: {count} problem{'s' * (count != 1)}; nothing was written", err=True)
-            sys.exit(2)
-
-    run.__name__, run.__doc__ = command.__name__, command.__doc__
-    return run
-
-
-_as_json = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 _as_of = click.option("--as-of", type=click.DateTime(["%Y-%m-%d"]), help="Speak of the end of this day (YYYY-MM-DD).")
 _strict = click.option("--strict", is_flag=True, help="End with status 3 where something is outstanding.")
 
 
 @main.command()
-@click.argument("route", type=_FOLDER)
+@click.argument("route", type=FOLDER)
 @click.option(
-    "-o", "--output", type=_FOLDER, required=True, help="Folder to write: new, empty, or an earlier hand-over."
+    "-o", "--output", type=FOLDER, required=True, help="Folder to write: new, empty, or an earlier hand-over."
 )
 @click.option("--redact", is_flag=True, help="Write a copy without people, remarks and source paths, marked as such.")
 @click.option("--coarsen", metavar="LENGTH", help='With --redact: round places to a grid, such as "100 m".')
 @_as_of
 @_strict
-@_as_json
-@_refusing
+@as_json_option
+@refusing
 def build(route: Path, output: Path, *, as_json: bool, **asked_for: Any) -> None:
     """Read the route in the folder ROUTE and write its hand-over, whole or not at all."""
     from asbuilt import build as journey  # the libraries take half a second
@@ -81,7 +63,7 @@ def build(route: Path, output: Path, *, as_json: bool, **asked_for: Any) -> None
     from asbuilt.redact import grid_of, redacted
 
     asked, output = output, output.resolve()  # a link stays a link: what it leads to is replaced
-    _say(folder.restore(output))
+    say(folder.restore(output))
     folder.refuse_unless_ours(output, route)
     signed = folder.loses_signature(output)
     grid_m = grid_of(asked_for["coarsen"], redact=asked_for["redact"])
@@ -90,20 +72,20 @@ def build(route: Path, output: Path, *, as_json: bool, **asked_for: Any) -> None
         if asked_for["redact"]:
             found = redacted(found, coarsen_m=grid_m)
         folder.replace_whole(output, lambda place: journey.publish(found, place, step=step))
-    _say(signed)
+    say(signed)
     _tell(found, as_json=as_json, closing=f"Written: {asked}")
     sys.exit(3 if asked_for["strict"] and found.counts.outstanding else 0)
 
 
 @main.command()
-@click.argument("route", type=_FOLDER)
+@click.argument("route", type=FOLDER)
 @click.option(
     "--outstanding", is_flag=True, help="Print what still needs a decision as CSV: filled in, it is a decisions.csv."
 )
 @_as_of
 @_strict
-@_as_json
-@_refusing
+@as_json_option
+@refusing
 def check(route: Path, outstanding: bool, as_of: datetime | None, strict: bool, as_json: bool) -> None:
     """Read everything in ROUTE, write nothing; say what would be set aside and what a column could be."""
     if outstanding and as_json:
@@ -118,13 +100,13 @@ def check(route: Path, outstanding: bool, as_of: datetime | None, strict: bool, 
 
 
 @main.command()
-@click.argument("route", type=_FOLDER)
-@click.option("-o", "--output", type=_FOLDER, help="Folder for page, chart, tables and map: new, or an earlier one.")
-@click.option("--since", type=_FOLDER, help="Say what changed since the hand-over in this folder.")
+@click.argument("route", type=FOLDER)
+@click.option("-o", "--output", type=FOLDER, help="Folder for page, chart, tables and map: new, or an earlier one.")
+@click.option("--since", type=FOLDER, help="Say what changed since the hand-over in this folder.")
 @click.option("--watch", is_flag=True, help="Do it again whenever a file of the route changes, until Ctrl-C.")
 @_as_of
-@_as_json
-@_refusing
+@as_json_option
+@refusing
 def progress(route: Path, output: Path | None, as_of: datetime | None, *, as_json: bool, **more: Any) -> None:
     """Say how far the line has come on an evening, day by day and crew by crew, and when the rest may be done."""
     from asbuilt.progress.evening import Asked, keep_watching
@@ -132,26 +114,26 @@ def progress(route: Path, output: Path | None, as_of: datetime | None, *, as_jso
     if more["watch"] and as_json:
         raise click.UsageError("--watch says what changed in words: leave out --json")
     asked = Asked(route, output, as_of.date() if as_of else None, more["since"])
-    _say(asked.prepare())
+    say(asked.prepare())
     before = asked.files
     with _Progress(as_json) as step:
         told = asked.evening(step)
         written = asked.put(told, step)
-    _print(told.as_document if as_json else [*told.lines, *(["", written] if written else [])])
+    printed(told.as_document if as_json else [*told.lines, *(["", written] if written else [])])
     if more["watch"]:
-        _say("watching; Ctrl-C ends it")
+        say("watching; Ctrl-C ends it")
         try:
-            keep_watching(asked, told, click.echo, before=before, refused=_say_problems)
+            keep_watching(asked, told, click.echo, before=before, refused=say_problems)
         except KeyboardInterrupt:
-            _say("ended")
+            say("ended")
 
 
 @main.command()
-@click.argument("old", type=_FOLDER)
-@click.argument("new", type=_FOLDER)
-@click.option("--csv", "table", type=_FILE, help="Write every change as one row of this CSV.")
-@_as_json
-@_refusing
+@click.argument("old", type=FOLDER)
+@click.argument("new", type=FOLDER)
+@click.option("--csv", "table", type=FILE, help="Write every change as one row of this CSV.")
+@as_json_option
+@refusing
 def compare(old: Path, new: Path, table: Path | None, as_json: bool) -> None:
     """Say what changed between two hand-overs: joints, places, verdicts, values, decisions, gaps, settings."""
     from asbuilt.compare import compare_folders
@@ -163,103 +145,31 @@ def compare(old: Path, new: Path, table: Path | None, as_json: bool) -> None:
     found = compare_folders(old, new)
     if table:
         write_csv(found, table, apart_from=(old, new))
-    _print(as_document(found) if as_json else as_text(found))
+    printed(as_document(found) if as_json else as_text(found))
 
 
-@main.command(context_settings={"ignore_unknown_options": True})  # "-42.85, 149.2" is a position
-@click.argument("out", type=click.Path(path_type=Path))
-@click.argument("what", nargs=-1, required=True)
-@click.option("--crs", "frame", default="", help="Frame of positions that name none; else WGS 84 for degrees.")
-@click.option("--to", default="", metavar="CRS", help="Also tell places in this frame.")
-@click.option("--line", default="", help="Line of a station or chainage, where there are several.")
-@click.option("--nearest", default=3, type=click.IntRange(1, 100), help="How many joints to list beside a place.")
-@click.option("--accuracy", metavar="LENGTH", help='95 % radius of the receiver at a position, such as "5 m".')
-@click.option("--sheet", type=_FILE, help="Write the one-page locate sheet of the joint (PDF).")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), help="Of the sheet; else by the units of the route.")
-@click.option("--gpx", type=_FILE, help="Write the joints found as waypoints (WGS 84).")
-@click.option("--kml", type=_FILE, help="Write the joints found with their search boxes (WGS 84).")
-@_as_json
-@_refusing
-def find(out: Path, what: tuple[str, ...], *, as_json: bool, **asked: Any) -> None:
-    """Find a joint in the hand-over OUT: where it is, how sure that is, what is beside it.
-
-    WHAT is a joint's id or a part of it; a station such as 1+250, or a chainage such as "1250 m"; or a position:
-    "-42.85, 149.22", "42 51 08 S 149 13 38 E", geo:-42.85,149.22, "EPSG:7855 681275 5252855". Status 3: not found.
-    """
-    from asbuilt.find import giving, told
-    from asbuilt.find.answer import NothingFound
-    from asbuilt.find.record import record
-    from asbuilt.find.search import Wanted
-    from asbuilt.find.search import find as search
-
-    if wrong := [text for text in what if text.startswith("--")]:
-        raise click.UsageError(f"there is no option {wrong[0]}")
-    paths = {f"--{name}": asked[name] for name in ("sheet", "gpx", "kml") if asked[name]}
-    of = record(out)
-    for option, path in paths.items():
-        giving.refuse_unless_free(option, path, apart_from=[of.folder])
-    accuracy = _length_m("--accuracy", asked["accuracy"])
-    wanted = Wanted(asked["frame"], asked["to"], asked["line"], asked["nearest"], accuracy)
-    answers = search(of, what, wanted)
-    missing = [answer for answer in answers if isinstance(answer, NothingFound)]
-    if not missing:
-        giving.write(_files(of, answers, paths, asked["paper"]))
-    if as_json:
-        _print(giving.as_document(answers, of.title))
-    for answer in answers:
-        is_missing = isinstance(answer, NothingFound)
-        if is_missing or not as_json:
-            click.echo("\n".join(told.said(answer, of.title)), err=is_missing)
-    for path in paths.values():
-        _say(f"{'not written' if missing else 'written'}: {path}")
-    sys.exit(3 if missing else 0)
-
-
-def _files(of: Any, answers: Any, paths: dict[str, Path], paper: str | None) -> dict[Path, bytes]:
-    """Make what is asked for beside the words."""
-    from asbuilt.find import giving, sheet, waypoints
-
-    made = {}
-    if path := paths.get("--sheet"):
-        paper = paper or ("Letter" if of.title.length_unit.name == "ft" else "A4")
-        made[path] = sheet.locate_sheet(of, giving.for_the_sheet(of, answers), paper=paper)
-    joints = waypoints.found_joints(of, answers) if {"--gpx", "--kml"} & set(paths) else []
-    if path := paths.get("--gpx"):
-        made[path] = waypoints.gpx(joints, of.title)
-    if path := paths.get("--kml"):
-        made[path] = waypoints.kml(of, joints)
-    return made
-
-
-def _length_m(option: str, text: str | None) -> float:
-    """Return a length in metres, NaN where none is given."""
-    from asbuilt.quantities import UnitError, quantity
-
-    try:
-        return quantity(text, "m") if text else float("nan")
-    except UnitError as error:
-        raise click.UsageError(f'{option}: a length with its unit, such as "5 m"; {error}') from error
+main.add_command(find)
 
 
 @main.command()
-@click.argument("out", type=_FOLDER)
-@click.option("--signed-by", type=_FILE, help="Public Ed25519 key (PEM) that SHA256SUMS.sig has to be by.")
-@_as_json
-@_refusing
+@click.argument("out", type=FOLDER)
+@click.option("--signed-by", type=FILE, help="Public Ed25519 key (PEM) that SHA256SUMS.sig has to be by.")
+@as_json_option
+@refusing
 def verify(out: Path, signed_by: Path | None, as_json: bool) -> None:
     """Check the hand-over in the folder OUT: checksums, and that all its files say one thing. Status 3: they do not."""
     from asbuilt import verify as looking
 
     with _Progress(as_json) as step:
         checks = looking.verify(out, signed_by=signed_by, step=step)
-    _print(looking.as_document(checks) if as_json else looking.said(checks))
+    printed(looking.as_document(checks) if as_json else looking.said(checks))
     sys.exit(0 if looking.holds(checks) else 3)
 
 
 @main.command()
-@click.argument("out", type=_FOLDER)
-@click.option("--key", type=_FILE, required=True, help="Private Ed25519 key (PEM, PKCS 8).")
-@_refusing
+@click.argument("out", type=FOLDER)
+@click.option("--key", type=FILE, required=True, help="Private Ed25519 key (PEM, PKCS 8).")
+@refusing
 def sign(out: Path, key: Path) -> None:
     """Sign the hand-over in the folder OUT: writes SHA256SUMS.sig, the Ed25519 signature of SHA256SUMS."""
     from asbuilt.second import signature
@@ -269,12 +179,6 @@ def sign(out: Path, key: Path) -> None:
         return str(click.prompt("Passphrase of the key", hide_input=True, err=True))
 
     click.echo(f"Written: {signature.sign(handed_over(out), key, ask)}")
-
-
-def _print(result: Any) -> None:
-    """Print lines as they are, and a document as JSON."""
-    text = "\n".join(result) if isinstance(result, list) else json.dumps(result, ensure_ascii=False, indent=2)
-    click.echo(text)
 
 
 def _journey(route: Path, as_of: datetime | None, step: Callable[[str], None]) -> Any:
@@ -310,17 +214,7 @@ def _list_what_to_decide(found: Any) -> None:
 
     click.echo(as_csv(found.tables), nl=False)
     for text in (summary(found)[-1], *found.of_decisions, DECIDING):
-        _say(text)
-
-
-def _say_problems(error: AsBuiltError) -> None:
-    for problem in error.problems:
-        _say(str(problem))
-
-
-def _say(text: str) -> None:
-    if text:
-        click.echo(f"asbuilt: {text}", err=True)
+        say(text)
 
 
 def _tell(found: Any, *, as_json: bool, closing: str, with_rows: bool = False) -> None:

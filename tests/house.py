@@ -9,6 +9,7 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("words and windows", ("window", "as_built", "map_tables", "domains", "judge.finding", "basis", "outstanding")),
     ("instruments", ("sentence", "alignment", "curvature", "crs", "procedures", "handbook.published")),
     ("instruments: receivers", ("receivers",)),
+    ("settings: paths", ("settings.paths",)),
     ("settings: kinds of value", ("settings.parts",)),
     (
         "settings: sources",
@@ -125,6 +126,8 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("corridor", ("build", "folder")),
     ("second uses: progress, its folder", ("progress.outlet", "progress.earlier", "progress.watch")),
     ("second uses: an evening", ("progress.evening",)),
+    ("front door: what every door has", ("door",)),
+    ("front door: find", ("cli_find",)),
     ("front door", ("cli",)),
 )  # fmt: skip
 

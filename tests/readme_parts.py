@@ -134,6 +134,7 @@ def commands() -> str:
             ["build", "-h"],
             ["check", "-h"],
             ["progress", "-h"],
+            ["find", "-h"],
             ["compare", "-h"],
             ["verify", "-h"],
             ["sign", "-h"],

@@ -44,7 +44,7 @@ def test_strict_ends_with_three_where_something_is_outstanding(tmp_path, command
     assert run(*words, SALTREACH, "--strict").exit_code == 3
 
 
-@pytest.mark.parametrize("name", ["init", "find", "portfolio"])
+@pytest.mark.parametrize("name", ["init", "portfolio"])
 def test_what_is_not_built_is_refused_by_name_and_absent_from_help(name):
     result = run(name, "x")
     assert result.exit_code == 2

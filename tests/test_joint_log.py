@@ -136,6 +136,10 @@ def test_columns_are_as_wide_as_what_they_hold_and_empty_ones_are_hidden(book):
     sheet = book["Joints"]
     at = {c.value: sheet.column_dimensions[c.column_letter] for c in sheet[1]}
     assert at["Decision"].width > 3 * at["In line"].width
+    assert at["Fusion verdict"].width >= len("◆ out of window") + 2
+    long = next(c for c in column(sheet, "Decision") if c.value)
+    assert long.alignment.wrap_text
+    assert sheet.row_dimensions[long.row].height >= 15 * len(long.value) / 60
     assert at["Order"].hidden
     assert not at["Chainage (m)"].hidden
 

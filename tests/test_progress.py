@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from asbuilt import cli, look
 from asbuilt.progress.calendar import day_of
+from asbuilt.progress.chart import chart
 from asbuilt.progress.days import cycle_minutes, daily, quiet
 from asbuilt.progress.figures import as_data, figures, figures_of
 from asbuilt.progress.formulas import percent_complete
@@ -363,3 +364,12 @@ def test_an_evening_before_the_first_joint_has_nothing_yet():
     assert result.exit_code == 0
     assert "no joint was made" in result.stdout
     assert day("2026-02-09") == pd.Timestamp("2026-02-09").timestamp() / 86400
+
+
+def test_a_clock_that_was_never_set_does_not_stretch_the_days():
+    rows = [joint("J0", 6, "2000-01-01T00:00"), *FOUR]
+    told = figures_of(work(record(rows, going_on=True), WED))
+    assert told.days["day"].min() == day("2000-01-01")  # as recorded, in its day
+    assert len(told.quiet) < 10
+    assert any("1 joints carry a time half a year or more before" in text for text in as_data(told)["assumptions"])
+    assert "1 Jan" not in chart(told, "x")

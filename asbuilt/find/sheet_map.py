@@ -17,7 +17,7 @@ _SCALES: Mapping[str, tuple[int, ...]] = {
     "m": (20, 50, 100, 200, 250, 500, 1000, 2000, 2500, 5000),
     "ft": (24, 60, 120, 240, 360, 480, 600, 1200, 2400, 6000),
 }
-_NEIGHBOUR_M, _TIE_M, _BOX_M = 20.0, 60.0, 40.0  # farther than these nothing makes the map smaller
+_NEIGHBOUR_M, _TIE_M, _BOX_M = 20.0, 40.0, 40.0  # farther than these nothing makes the map smaller
 _ARC_MM, _ROUND, _EDGE_MM = 7.0, 2, 4.0
 _WORD_MM, _WORD_WIDE_MM, _WORD_HIGH_MM = 5.5, 10.0, 3.2
 _BARS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)

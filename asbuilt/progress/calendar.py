@@ -9,6 +9,7 @@ import pandas as pd
 
 _EPOCH = date(1970, 1, 1)
 _THURSDAY = 3  # what 1970-01-01 was, 0 being Monday
+_LULL = 180.0  # days
 
 
 def day_number(day: date) -> float:
@@ -53,6 +54,20 @@ def numbers_of(days: pd.Series) -> np.ndarray:
     """Return the numbers of days, shape (n,); NaN for NaT."""
     found = (days - pd.Timestamp(0)) / pd.Timedelta(days=1)
     return np.floor(found.to_numpy(float))
+
+
+def began(days: np.ndarray) -> float:
+    """Return the day on which work began: the first that no lull of half a year parts from the middle of the days.
+
+    What lies before such a lull is a clock that was never set rather than work, as for the as-of of a record.
+
+    >>> began(np.array([0.0, 20500.0, 20501.0, 20502.0]))
+    20500.0
+    """
+    every = np.sort(days)
+    lulls = np.flatnonzero(np.diff(every) > _LULL)
+    before = lulls[lulls < len(every) // 2]
+    return float(every[before[-1] + 1 if len(before) else 0])
 
 
 @dataclass(frozen=True)

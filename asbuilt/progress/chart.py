@@ -99,7 +99,8 @@ def _pieces(found: Figures, frame: Frame, crew: str, name: str) -> Iterator[np.n
     closed = closed[(closed["line"] == name).to_numpy() & (closed["a"] >= 0).to_numpy() & (closed["b"] >= 0).to_numpy()]
     a, b = (joints.loc[closed[side].astype(int)] for side in ("a", "b"))
     span = (closed["high"] - closed["low"]).to_numpy(float)
-    mine = (a["crew"].to_numpy(object) == crew) & (b["crew"].to_numpy(object) == crew)
+    shown = (a["moment"].to_numpy(float) >= frame.first) & (b["moment"].to_numpy(float) >= frame.first)
+    mine = shown & (a["crew"].to_numpy(object) == crew) & (b["crew"].to_numpy(object) == crew)
     mine &= a["machine"].to_numpy(object) == b["machine"].to_numpy(object)
     mine &= (a["kind"].to_numpy(object) != "tie-in") & (b["kind"].to_numpy(object) != "tie-in")  # those are crosses
     mine &= closed["covered_m"].to_numpy(float) > 0.5 * span
@@ -187,7 +188,9 @@ def _without_place(found: Figures, frame: Frame) -> str:
 def _covered(found: Figures, frame: Frame) -> str:
     """Return the length covered by each evening, solid, the planned one, dashed, and the forecast as a bar."""
     days = np.arange(frame.first, found.work.evening + 1)
-    daily = found.days.groupby("day")["new_m"].sum().reindex(days, fill_value=0.0).to_numpy(float)
+    by_day = found.days.groupby("day")["new_m"].sum()
+    daily = by_day.reindex(days, fill_value=0.0).to_numpy(float, copy=True)
+    daily[0] += by_day[by_day.index < frame.first].sum()
     every, plan = np.arange(frame.first, frame.last), found.plan
     parts = []
     if len(plan.pieces):

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.look import IN_WINDOW, OUT_OF_WINDOW
+from asbuilt.progress.calendar import began
 from asbuilt.progress.planned import Plan, reach_is_done
 from asbuilt.progress.work import Work
 
@@ -101,7 +102,7 @@ def quiet(work: Work, plan: Plan, days: pd.DataFrame) -> pd.DataFrame:
 
 
 def _quiet(work: Work, plan: Plan, crew: str, worked: np.ndarray) -> pd.DataFrame:
-    every = np.arange(worked.min(), work.evening + 1)
+    every = np.arange(began(worked), work.evening + 1)
     idle = every[~np.isin(every, worked)]
     done = (idle > worked.max()) & reach_is_done(work, plan, crew)
     state = np.select(

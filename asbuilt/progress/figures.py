@@ -9,7 +9,7 @@ import pandas as pd
 
 from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import DECIDING
-from asbuilt.progress.calendar import day_of
+from asbuilt.progress.calendar import began, day_of
 from asbuilt.progress.days import daily, quiet
 from asbuilt.progress.forecast import RECENT, Forecast, forecasts
 from asbuilt.progress.formulas import at_this_pace, percent_complete
@@ -80,7 +80,7 @@ def _average_end(work: Work, days: pd.DataFrame) -> float:
     done, left = float(days["new_m"].sum()), float(left_of(work).sum())
     if days.empty or left < 1:
         return np.nan
-    first = float(days["day"].min())
+    first = began(days["day"].to_numpy(float))
     elapsed = len(work.calendar.working(first, work.evening))
     whole = at_this_pace(elapsed, percent_complete(done, done + left))
     return work.calendar.after(first - 1, int(np.ceil(whole - 1e-9))) if np.isfinite(whole) else np.nan
@@ -129,6 +129,10 @@ def _value(name: str, value: Any) -> Any:
     return int(value) if float(value).is_integer() else round(float(value), 3)
 
 
+def _began(found: Figures) -> float:
+    return began(found.days["day"].to_numpy(float)) if len(found.days) else -np.inf
+
+
 def assumptions(found: Figures) -> list[str]:
     """Say what the figures rest on, and what they leave open."""
     work, week = found.work, ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -147,6 +151,9 @@ def assumptions(found: Figures) -> list[str]:
         said.append("There is no plan of reaches (plan.csv): no variances, and forecasts of the whole line only.")
     if found.untimed:
         said.append(f"{found.untimed} joints carry no time: they are in no day, and in no evening's figures.")
+    early = int((work.made["day"] < _began(found)).sum())
+    if early:
+        said.append(f"{early} joints carry a time half a year or more before the others: was a clock never set?")
     if not work.schedule.shift_h:
         said.append("No shift is stated ([plan] shift): the ceiling counts the hours from first to last joint.")
     return [*said, DECIDING]

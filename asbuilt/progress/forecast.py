@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from asbuilt.progress.calendar import began
 from asbuilt.progress.planned import Plan, at_open_tie_ins, left_of, tie_ins
 from asbuilt.progress.work import Work
 
@@ -66,7 +67,8 @@ def recent_days(work: Work, days: pd.DataFrame, value: str, crew: str = "") -> n
     if own.empty:
         return np.zeros(0)
     done = own.groupby("day")[value].sum()
-    every = np.union1d(work.calendar.working(float(done.index.min()), work.evening, crew), done.index.to_numpy(float))
+    worked = done.index.to_numpy(float)
+    every = np.union1d(work.calendar.working(began(worked), work.evening, crew), worked)
     return done.reindex(every, fill_value=0.0).to_numpy(float)[-RECENT:]
 
 

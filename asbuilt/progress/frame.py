@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.progress.calendar import day_of
+from asbuilt.progress.calendar import began, day_of
 from asbuilt.progress.figures import Figures
 from asbuilt.progress.svg import HAIR, INK, PAPER, QUIET, SHADE, box, element, line, text
 from asbuilt.progress.work import bores
@@ -68,7 +68,13 @@ def frame_of(found: Figures) -> Frame:
         right = left + float(end - start) * scale
         spans[str(name)] = (float(start), float(end), left, right)
         left = right + _BETWEEN_LINES
-    days = [*found.days["day"], *found.plan.pieces["day"], *(f.p80 for f in found.forecasts), work.evening]
+    worked = found.days["day"].to_numpy(float)
+    days = [
+        *worked[worked >= (began(worked) if len(worked) else 0.0)],
+        *found.plan.pieces["day"],
+        *(f.p80 for f in found.forecasts),
+        work.evening,
+    ]
     days = [float(day) for day in days if np.isfinite(day)]
     first, last = min(days), max(days) + 1
     per_day = float(np.clip(_TALLEST / (last - first), _DAY_LEAST, _DAY_MOST))

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import xlsxwriter
 from xlsxwriter.format import Format
@@ -17,7 +18,7 @@ from xlsxwriter.worksheet import Worksheet
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import CAUTIONS, IN_SHORT
-from asbuilt.publish.log_cells import MOST_ROWS, WORDS, cells, decimals, fitting, width, words
+from asbuilt.publish.log_cells import MOST_ROWS, WIDEST, WORDS, cells, decimals, fitting, width, words
 from asbuilt.sentence import summary
 
 Columns = tuple[tables.Column, ...]
@@ -34,6 +35,8 @@ _FIRST = ("joint_id", "station", "fusion_verdict", "position_verdict", "decision
 _ABOUT_WIDTH = 100
 _ON_A_PAGE = 250  # characters side by side on a sheet of A3 or Tabloid that are still read with ease
 _PAPERS = {"A3": 8, "Tabloid": 3}  # numbers of paper sizes in ECMA-376 (from memory)
+_LINE, _TALLEST = 15.0, 409.0  # points; the tallest that a row may be (ECMA-376 readers, from memory)
+_RAGGED = 4  # characters that a line loses where words are not broken
 _MOST_OF_HEAD = 120
 _WORD_WIDTHS = (20, 24, 26, 8, 12, 70, 60)
 
@@ -70,18 +73,21 @@ class _Formats:
         self.heading = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
         self.title = book.add_format({"bold": True, "font_size": 16})
         self.bold = book.add_format({"bold": True, "valign": "top"})
-        self.text = book.add_format({"num_format": "@", "indent": 1})
+        self.text = book.add_format({"num_format": "@", "indent": 1, "valign": "top"})
+        self.long = book.add_format({"num_format": "@", "indent": 1, "valign": "top", "text_wrap": True})
         self.wrapped = book.add_format({"text_wrap": True, "valign": "top"})
-        self.time = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
-        self.whole = book.add_format({"num_format": "0"})
-        self.number = {n: book.add_format({"num_format": f"0.{'0' * n}" if n else "0"}) for n in range(9)}
+        self.time = book.add_format({"num_format": "yyyy-mm-dd hh:mm", "valign": "top"})
+        self.whole = book.add_format({"num_format": "0", "valign": "top"})
+        self.number = {
+            n: book.add_format({"num_format": f"0.{'0' * n}" if n else "0", "valign": "top"}) for n in range(9)
+        }
         self.verdict = tuple({word: self._verdict(book, word, kind) for word in look.FUSION} for kind in (0, 1))
 
     @staticmethod
     def _verdict(book: xlsxwriter.Workbook, word: str, kind: int) -> Format:
         fill = look.FUSION[word].fill
         how = {"bg_color": fill, "font_color": _ink(fill), "bold": word == look.OUT_OF_WINDOW}
-        return book.add_format({**how, "num_format": f'"{look.SIGNS[word][kind]} "@'})
+        return book.add_format({**how, "valign": "top", "num_format": f'"{look.SIGNS[word][kind]} "@'})
 
 
 def _ink(fill: str) -> str:
@@ -193,8 +199,11 @@ def _table(sheet: Worksheet, frame: pd.DataFrame, of: Columns, *, formats: _Form
     sheet.set_row(0, 48)
     for at, column in enumerate(of):
         sheet.write_string(0, at, column.heading, formats.heading)
-    filled = [(at, *_written(sheet, c, formats), columns[at]) for at, c in enumerate(of) if not blank[at]]
-    for row in range(len(frame)):
+    filled = [(at, *_written(sheet, c, formats, widths[at]), columns[at]) for at, c in enumerate(of) if not blank[at]]
+    heights = _heights([columns[at] for at, _, how, _ in filled if how is formats.long], len(frame))
+    for row, lines in enumerate(heights):
+        if lines > 1:
+            sheet.set_row(row + 1, min(lines * _LINE, _TALLEST))
         for at, write, how, values in filled:
             if (value := values[row]) is not None:
                 write(row + 1, at, value, how if how.__class__ is Format else how(value))
@@ -202,7 +211,16 @@ def _table(sheet: Worksheet, frame: pd.DataFrame, of: Columns, *, formats: _Form
         sheet.write_string(len(frame) + 1, 0, last, formats.bold)
 
 
-def _written(sheet: Worksheet, column: tables.Column, formats: _Formats) -> tuple[Any, Any]:
+def _heights(wrapped: Sequence[Sequence[str | None]], rows: int) -> list[int]:
+    """Return how many lines each row needs: not every program fits the height to wrapped text."""
+    lines = np.ones((len(wrapped) + 1, rows), dtype=int)
+    for at, texts in enumerate(wrapped):
+        lines[at] = np.ceil(np.array([len(text or "") for text in texts]) / (WIDEST - _RAGGED)).clip(1)
+    found: list[int] = lines.max(axis=0).tolist()
+    return found
+
+
+def _written(sheet: Worksheet, column: tables.Column, formats: _Formats, wide: float) -> tuple[Any, Any]:
     """Return how a value of the column is written, and its format or what gives it: once, for millions of cells."""
     if column.domain == "verdict":
         of = formats.verdict[column.name == "position_verdict"]
@@ -211,4 +229,6 @@ def _written(sheet: Worksheet, column: tables.Column, formats: _Formats) -> tupl
         return sheet.write_number, formats.number[decimals(column) if column.unit else 3]
     if column.kind == "integer":
         return sheet.write_number, formats.whole
-    return (sheet.write_datetime, formats.time) if column.kind == "time" else (sheet.write_string, formats.text)
+    if column.kind == "time":
+        return sheet.write_datetime, formats.time
+    return sheet.write_string, formats.long if wide >= WIDEST else formats.text  # what is cut on paper is not read

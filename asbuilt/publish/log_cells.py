@@ -16,7 +16,8 @@ MOST_CHARACTERS = 32_767  # of a cell, likewise
 _MOST_OF = {"window_checks": 100_000}  # a sheet that people still open with ease (the writers' judgement, no source)
 TOO_LONG = "[longer than a cell may be: see asbuilt.gpkg]"
 WORDS = ("Table", "Column", "Heading", "Unit", "Kind of value", "Meaning", "What it may hold")
-_NARROWEST, _WIDEST = 7, 60
+WIDEST = 60
+_NARROWEST, _SIGN = 7, 4  # a sign stands before a verdict, which may be bold
 _USUAL = 0.95  # a column is as wide as this share of its cells asks for
 
 
@@ -59,9 +60,11 @@ def decimals(column: Column) -> int:
 def width(values: Sequence[Any], column: Column) -> float:
     """Return the width of a column, in characters, from what it holds and from the longest word of its heading."""
     lengths = [len(text) for text in map(_shown, values) if text] if column.kind != "time" else [16]
-    asked = float(np.quantile(lengths, _USUAL)) if lengths else 0.0
+    usual = 1.0 if column.domain else _USUAL  # of a closed list every word fits
+    asked = float(np.quantile(lengths, usual)) if lengths else 0.0
+    asked += _SIGN if column.domain == "verdict" else 0
     heading = max(map(len, column.heading.split()))
-    return float(min(max(asked + 2, heading + 3, _NARROWEST), _WIDEST))
+    return float(min(max(asked + 2, heading + 3, _NARROWEST), WIDEST))
 
 
 def _shown(value: Any) -> str:

@@ -17,7 +17,7 @@ from asbuilt.look import NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.read.pictures import Copy, small_copy
 from asbuilt.sentence import several, some
 from asbuilt.settings import Settings
-from asbuilt.settings.parts import as_path, is_file, is_inside
+from asbuilt.settings.paths import as_path, is_file, is_inside
 
 MOST_IN_PAGE = 6_000_000  # characters that the copies may take in the page; a phone has to open it
 FULL = f"the {MOST_IN_PAGE // 1_000_000} MB that the page has for photos are taken by others"

@@ -20,7 +20,7 @@ from asbuilt.quantities import convert
 from asbuilt.read.headings import Columns, Layout, Use, field_by_heading, layout
 from asbuilt.read.sheets import TEXT_ENDINGS, Sheet, read_sheets
 from asbuilt.settings import Settings, TraceSource
-from asbuilt.settings.parts import as_path, is_file, is_inside
+from asbuilt.settings.paths import as_path, is_file, is_inside
 
 _HEAD = 60  # rows in which the first sample must stand
 _SAMPLE = re.compile(r"\s*[+-]?[.,]?\d")

@@ -85,10 +85,13 @@ def frames_of_layers(folder: Path) -> dict[str, str]:
 
 @contextmanager
 def _strict() -> Iterator[None]:
-    """What GDAL warns of is a fault of the file: a hand-over of ours is read without a warning."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("error", RuntimeWarning)
+    """What GDAL warns of is a fault of the file: ours are read without a warning. Raises RuntimeWarning."""
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always", RuntimeWarning)
         yield
+    for warning in said:  # raised from where GDAL calls back it would be lost
+        if issubclass(warning.category, RuntimeWarning):
+            raise RuntimeWarning(str(warning.message))
 
 
 @contextmanager

@@ -10,7 +10,8 @@ from typing import Any
 from asbuilt import tables
 from asbuilt.as_built import Exports
 from asbuilt.errors import Problem
-from asbuilt.settings.parts import InsidePath, Part, YesNo, as_path, is_inside
+from asbuilt.settings.parts import InsidePath, Part, YesNo
+from asbuilt.settings.paths import as_path, is_inside
 
 EXPORTED = (tables.JOINTS, tables.GAPS, tables.ALIGNMENT, tables.CHAINAGE_MARKS)
 _BY_NAME = {table.name: table for table in EXPORTED}

@@ -15,7 +15,7 @@ from asbuilt.settings.decisions import DecisionsSource
 from asbuilt.settings.export import export_faults
 from asbuilt.settings.features import FeaturesSource, FoundSource
 from asbuilt.settings.model import Settings
-from asbuilt.settings.parts import as_path, is_inside, matching
+from asbuilt.settings.paths import as_path, is_inside, matching
 from asbuilt.settings.plan import PlanSource
 from asbuilt.settings.sources import MachinesSource, PeopleSource, RecordSource, SurveySource, TallySource, TestsSource
 from asbuilt.settings.traces import TraceSource

@@ -13,7 +13,7 @@ import { capital, figure, latLonText, lengthText, minuteText, offsetText, senten
 import { lines, toWgs84 } from "./world.js";
 
 const PLACED = {
-  survey: "an as-laid survey shot",
+  survey: "a measurement on the pipe",
   fix: "the recorded fix; computed, not surveyed",
   tally: "the lengths of the pipes, without a fix; inferred, not surveyed",
   "fix+tally": "the recorded fixes and the lengths of the pipes; computed, not surveyed",
