@@ -215,6 +215,7 @@ class AsBuilt:
     context: tuple[Context, ...] = ()
     tiles: Tiles | None = None
     wgs84: Shift | None = None
+    since: tuple[str, ...] = ()  # what changed since an earlier hand-over, where one was named
     photos: tuple[Photo, ...] = ()
     form: ReportForm = ReportForm()
     stationing: Mapping[str, Stationing] = field(default_factory=dict)

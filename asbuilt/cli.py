@@ -52,6 +52,7 @@ _strict = click.option("--strict", is_flag=True, help="End with status 3 where s
 )
 @click.option("--redact", is_flag=True, help="Write a copy without people, remarks and source paths, marked as such.")
 @click.option("--coarsen", metavar="LENGTH", help='With --redact: round places to a grid, such as "100 m".')
+@click.option("--since", type=FOLDER, help="Let the report say what changed since the hand-over in this folder.")
 @_as_of
 @_strict
 @as_json_option
@@ -62,6 +63,10 @@ def build(route: Path, output: Path, *, as_json: bool, **asked_for: Any) -> None
     from asbuilt import folder
     from asbuilt.redact import grid_of, redacted
 
+    from asbuilt.compare import told_since
+
+    if asked_for["since"] and asked_for["redact"]:
+        raise click.UsageError("--since tells what changed in full: a redacted copy is written without it")
     asked, output = output, output.resolve()  # a link stays a link: what it leads to is replaced
     say(folder.restore(output))
     folder.refuse_unless_ours(output, route)
@@ -69,6 +74,8 @@ def build(route: Path, output: Path, *, as_json: bool, **asked_for: Any) -> None
     grid_m = grid_of(asked_for["coarsen"], redact=asked_for["redact"])
     with _Progress(as_json) as step:
         found = _journey(route, asked_for["as_of"], step)
+        if asked_for["since"]:
+            found = told_since(found, asked_for["since"])
         if asked_for["redact"]:
             found = redacted(found, coarsen_m=grid_m)
         folder.replace_whole(output, lambda place: journey.publish(found, place, step=step))

@@ -1,12 +1,15 @@
 """What changed between two records of one line: two hand-overs, or a hand-over and what is about to be one."""
 
+from dataclasses import replace
 from pathlib import Path
 
+from asbuilt.as_built import AsBuilt
 from asbuilt.second import changes
 from asbuilt.second.difference import Difference
 from asbuilt.second.handed_over import handed_over
 from asbuilt.second.moves import moves
-from asbuilt.second.sides import Pairs, Side, paired, side
+from asbuilt.second.sides import Pairs, Side, paired, side, side_of
+from asbuilt.second.telling import difference_said
 
 
 def compare(old: Side, new: Side) -> Difference:
@@ -37,6 +40,15 @@ def compare(old: Side, new: Side) -> Difference:
 def compare_folders(old: Path, new: Path) -> Difference:
     """Return what changed between two hand-overs. Raises InputError or FrameError."""
     return compare(side(handed_over(old)), side(handed_over(new)))
+
+
+def told_since(as_built: AsBuilt, earlier: Path) -> AsBuilt:
+    """Return the record with what changed since the hand-over in the folder `earlier`, for the report to print.
+
+    Raises InputError or FrameError, as `compare_folders`.
+    """
+    found = compare(side(handed_over(earlier)), side_of(as_built))
+    return replace(as_built, since=tuple(difference_said(found)))
 
 
 def _renamed(pairs: Pairs, old: Side) -> dict[str, str]:

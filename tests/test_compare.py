@@ -10,6 +10,7 @@ import pandas as pd
 import pyogrio
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
 
 from asbuilt import cli
 from asbuilt.compare import compare, compare_folders
@@ -20,7 +21,7 @@ from asbuilt.second.sides import side, side_of
 from asbuilt.second.telling import difference_said
 from asbuilt.second.writing import CSV_COLUMNS, as_csv, as_document
 from tests.handed import hand_over, rows
-from tests.making import E0, N0
+from tests.making import E0, N0, make_route
 
 HEAD = "joint_id,gap_id,decision,name,role,date,reason,reference,basis\n"
 # J4 is cooler in the new one, J10 lies 72 m on, J2 has no record any more, J8 has
@@ -300,3 +301,19 @@ def test_a_column_that_one_of_the_two_does_not_have_is_not_compared_and_said(old
     told = compare(was, replace(was, tables={**was.tables, "joints": bare}, absent=frozenset({"joints.operator"})))
     assert len(told.values) == 0
     assert "Not compared, as one of the two does not have it: joints.operator." in difference_said(told)
+
+
+def test_the_report_of_a_new_hand_over_says_what_changed_since_the_earlier_one(old, tmp_path):
+    route = make_route(tmp_path / "route", records=rows(without=(4,)))
+    told = run("build", route, "-o", tmp_path / "out", "--since", old[0][1])
+    assert told.exit_code == 0, told.output
+    pages = "\n".join(page.extract_text() for page in PdfReader(tmp_path / "out/handover.pdf").pages)
+    assert "J4" in pages.split("Since the last revision")[1].split("Completeness")[0]
+    without = PdfReader(old[0][1] / "handover.pdf").pages
+    assert not any("Since the last revision" in page.extract_text() for page in without)
+
+
+def test_a_redacted_copy_does_not_tell_what_changed(old, tmp_path):
+    told = run("build", tmp_path, "-o", tmp_path / "out", "--since", old[0][1], "--redact")
+    assert told.exit_code == 2
+    assert "a redacted copy is written without it" in told.output

@@ -92,8 +92,15 @@ def test_every_room_of_the_list_exists():
         (r"^import pint|^from pint", {"quantities"}),
         (
             r"^import pyogrio|^from pyogrio",
-            {"crs", "read.sheets", "read.polylines", "read.context", "publish.geopackage", "publish.export_shapefile",
-             "second.layers"},
+            {
+                "crs",
+                "read.sheets",
+                "read.polylines",
+                "read.context",
+                "publish.geopackage",
+                "publish.export_shapefile",
+                "second.layers",
+            },
         ),
         (r"^import xlsxwriter|^from xlsxwriter", {"publish.joint_log"}),
         (r"^\s*import typst|^\s*from typst", {"publish.typeset"}),

@@ -44,6 +44,7 @@ PARTS: Mapping[str, str] = {
     "decisions": "cells", "completeness": "cells", "radii": "cells", "errors": "cells", "operators": "cells",
     "machines": "cells", "procedure": "cells", "frame": "cells", "sources": "cells",
     "procedure_name": "name and edition of the procedure",
+    "since": "what changed since an earlier hand-over, in sentences; none where none was named",
     "statements": "what was found of many joints at once", "notes": "how the files were read",
     "versions": "what this was made with",
 }  # fmt: skip
@@ -72,6 +73,7 @@ def report_data(as_built: AsBuilt) -> dict[str, Any]:
         "procedure_name": as_built.title.procedure,
         "frame": frame_cells(as_built),
         "sources": source_cells(as_built),
+        "since": list(as_built.since),
         "statements": list(as_built.statements),
         "notes": list(as_built.notes),
         "versions": version_text(as_built),
