@@ -61,9 +61,8 @@ def build(route: Path, output: Path, *, as_json: bool, **asked_for: Any) -> None
     """Read the route in the folder ROUTE and write its hand-over, whole or not at all."""
     from asbuilt import build as journey  # the libraries take half a second
     from asbuilt import folder
-    from asbuilt.redact import grid_of, redacted
-
     from asbuilt.compare import told_since
+    from asbuilt.redact import grid_of, redacted
 
     if asked_for["since"] and asked_for["redact"]:
         raise click.UsageError("--since tells what changed in full: a redacted copy is written without it")

@@ -66,6 +66,7 @@ def redacted(as_built: AsBuilt, *, coarsen_m: float = 0.0) -> AsBuilt:
         context=tuple(replace(layer, source="") for layer in as_built.context),
         tiles=None,
         photos=(),
+        schedule=None,  # crews are called after their files
         redaction=Redaction(coarsen_m),
     )
     return coarsened(out, coarsen_m) if coarsen_m else out

@@ -68,8 +68,14 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("tabulate: lines", ("tabulate.lines", "tabulate.reaches")),
     ("copies: places on a grid", ("coarse",)),
     ("copies: people left out", ("redact",)),
-    ("publish: words and cells", ("publish.readme_words", "publish.log_cells", "publish.in_wgs84", "publish.export_layers")),
-    ("progress: bedrock", ("progress.rows", "progress.spans", "progress.calendar", "progress.formulas", "progress.svg")),
+    (
+        "publish: words and cells",
+        ("publish.readme_words", "publish.log_cells", "publish.in_wgs84", "publish.export_layers"),
+    ),
+    (
+        "progress: bedrock",
+        ("progress.rows", "progress.spans", "progress.calendar", "progress.formulas", "progress.svg"),
+    ),
     ("progress: the work", ("progress.work",)),
     ("progress: the plan, the stages", ("progress.planned", "progress.stages")),
     ("progress: days, forecasts", ("progress.days", "progress.forecast")),

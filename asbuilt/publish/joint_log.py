@@ -36,7 +36,7 @@ _ABOUT_WIDTH = 100
 _ON_A_PAGE = 250  # characters side by side on a sheet of A3 or Tabloid that are still read with ease
 _PAPERS = {"A3": 8, "Tabloid": 3}  # numbers of paper sizes in ECMA-376 (from memory)
 _LINE, _TALLEST = 15.0, 409.0  # points; the tallest that a row may be (ECMA-376 readers, from memory)
-_RAGGED = 4  # characters that a line loses where words are not broken
+_SENTENCES = ("decision", "reasons", "reason", "evidence", "said")  # cut on paper they would not be read: they wrap
 _MOST_OF_HEAD = 120
 _WORD_WIDTHS = (20, 24, 26, 8, 12, 70, 60)
 
@@ -215,7 +215,7 @@ def _heights(wrapped: Sequence[Sequence[str | None]], rows: int) -> list[int]:
     """Return how many lines each row needs: not every program fits the height to wrapped text."""
     lines = np.ones((len(wrapped) + 1, rows), dtype=int)
     for at, texts in enumerate(wrapped):
-        lines[at] = np.ceil(np.array([len(text or "") for text in texts]) / (WIDEST - _RAGGED)).clip(1)
+        lines[at] = np.ceil(np.array([len(text or "") for text in texts]) / WIDEST).clip(1)
     found: list[int] = lines.max(axis=0).tolist()
     return found
 
@@ -231,4 +231,4 @@ def _written(sheet: Worksheet, column: tables.Column, formats: _Formats, wide: f
         return sheet.write_number, formats.whole
     if column.kind == "time":
         return sheet.write_datetime, formats.time
-    return sheet.write_string, formats.long if wide >= WIDEST else formats.text  # what is cut on paper is not read
+    return sheet.write_string, formats.long if wide >= WIDEST and column.name in _SENTENCES else formats.text

@@ -10,6 +10,8 @@ from asbuilt import look
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.cautions import CAUTIONS, IN_SHORT
 from asbuilt.outstanding import gaps_that_count, joints_that_stand_out
+from asbuilt.progress.figures import figures
+from asbuilt.progress.said import said
 from asbuilt.publish.report_ledger import elsewhere, ledger
 from asbuilt.publish.report_tables import (
     capital,
@@ -44,6 +46,7 @@ PARTS: Mapping[str, str] = {
     "decisions": "cells", "completeness": "cells", "radii": "cells", "errors": "cells", "operators": "cells",
     "machines": "cells", "procedure": "cells", "frame": "cells", "sources": "cells",
     "procedure_name": "name and edition of the procedure",
+    "progress": "how the line came along, in lines of equal letters; none where no schedule is known",
     "since": "what changed since an earlier hand-over, in sentences; none where none was named",
     "statements": "what was found of many joints at once", "notes": "how the files were read",
     "versions": "what this was made with",
@@ -73,6 +76,7 @@ def report_data(as_built: AsBuilt) -> dict[str, Any]:
         "procedure_name": as_built.title.procedure,
         "frame": frame_cells(as_built),
         "sources": source_cells(as_built),
+        "progress": said(figures(as_built)) if as_built.schedule and counts.joints else [],
         "since": list(as_built.since),
         "statements": list(as_built.statements),
         "notes": list(as_built.notes),
