@@ -78,7 +78,11 @@ TEST_SECTIONS = _chosen(
         "result", "reference",
     ),
 )  # fmt: skip
-FINDINGS = _chosen(tables.FINDINGS, ("kind", "joints_n", "statement", "decision", "closed"))
+FINDINGS = _chosen(
+    tables.FINDINGS,
+    ("kind", "joints_n", "statement", "decision", "closed"),
+    Column("first_joint", "text", "First joint", "the first of its joints along the line, so that it leads somewhere"),
+)
 SET_ASIDE = _chosen(tables.RECORDS, ("source_file", "sheet", "source_row", "reason", "decision", "closed"))
 
 # Parts of the document that are tables; those of the second row have one part a joint, counted in `counts`.

@@ -14,7 +14,7 @@ from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
 from tests.map_pages import DESK, PHONE, Opener, card, chosen, colour_at, find, keep
-from tests.map_record import CRS, NASTY, invented
+from tests.map_record import CRS, NASTY, invented, made
 
 BAD = [look.OUT_OF_WINDOW, look.NOT_RECORDED]
 
@@ -355,3 +355,21 @@ def test_a_long_list_is_shown_a_hundred_at_a_time_and_the_keys_go_on(record, ope
     assert not page.is_visible("#list-more")
     stations = page.locator("#list-rows td:first-child").all_inner_texts()
     assert stations[:-1] == sorted(stations[:-1])
+
+
+def test_a_day_on_which_nothing_was_made_is_told_from_a_text_that_is_no_day(desk):
+    desk.fill("#find", "14 March 2026")
+    assert desk.inner_text("#found") == "No joint of the line was made on 14 March 2026."
+    desk.fill("#find", "14/03/2026")
+    assert "A day is written 2026-03-12 or 12 March 2026." in desk.inner_text("#found")
+
+
+def test_a_finding_stands_at_its_first_joint_and_leads_there(record, opener):
+    said = {"kind": "clock", "joints_n": 2, "statement": "Invented: two odd times.", "joints": "J0030, J0033"}
+    findings = made(tables.FINDINGS, 1, finding_id=["clock-1"], **{name: [value] for name, value in said.items()})
+    page = opener(dataclasses.replace(record, tables={**record.tables, "findings": findings}), DESK)
+    row = page.locator("#list-rows tr", has_text="Invented: two odd times.")
+    at = record.tables["joints"].set_index("joint_id").loc["J0030"]
+    assert row.inner_text().split("\t")[0] == at["station"]
+    row.locator("button").click()
+    assert chosen(page)["row"] == 29

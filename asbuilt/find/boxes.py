@@ -61,7 +61,8 @@ def half_sides(joint: pd.Series) -> tuple[float, float, str]:
     """Return half of the box along and across the line in metres, not yet rounded, and what they rest on.
 
     Across, the point stands on the alignment unless a shot put it elsewhere: the offset that the fix shows has its
-    place in the box. No half side is longer than the 95 % radius: that circle alone holds the joint with 95 %. NaN:
+    place in the box. No half side is longer than the 95 % radius, which alone holds the joint with 95 %; but where the
+    fix lay farther off than that, the box reaches to it all the same: a crew looks where the record points, too. NaN:
     how sure the place is was not recorded.
     """
     radius = float(joint["radius95_m"])
@@ -71,7 +72,8 @@ def half_sides(joint: pd.Series) -> tuple[float, float, str]:
     if np.isnan(across):
         return along, radius, "along 1.96 sd; across the 95 % radius, for no fix says how far off the line it lies"
     if np.isfinite(radius) and across > radius:
-        return min(along, radius), radius, "along 1.96 sd; across the 95 % radius, less than offset + 1.96 sd"
+        basis = "across as far as the recorded fix lay" if off > radius else "across the 95 % radius"
+        return min(along, radius), max(radius, off), f"along 1.96 sd; {basis}"
     if np.isfinite(radius):
         along = min(along, radius)
     return along, across, f"along 1.96 sd; across {'1.96 sd' if not off else 'offset + 1.96 sd'}"

@@ -34,7 +34,8 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
         "gap_paths": _paths(tables["gaps"], wkt),
         "marks": _table(_with_points(tables["chainage_marks"], wkt), MARKS),
         "lines": _lines(tables["alignment"], tables["alignment_vertices"], wkt),
-        **{name: _table(tables[name], map_tables.TABLES[name]) for name in ("strings", "test_sections", "findings")},
+        **{name: _table(tables[name], map_tables.TABLES[name]) for name in ("strings", "test_sections")},
+        "findings": _table(_led(tables["findings"]), map_tables.FINDINGS),
         "set_aside": _table(records[records["outstanding"].astype(bool)], map_tables.SET_ASIDE),
         "title": _title(as_built),
         "shift": _shift(as_built),
@@ -114,6 +115,10 @@ def _fixes(joints: pd.DataFrame, opinions: pd.DataFrame, crs_wkt: str) -> dict[s
     fixes = _with_points(opinions[opinions["method"] == "fix"].drop_duplicates("joint_id"), crs_wkt)
     of = fixes.set_index("joint_id")[["latitude", "longitude", "radius95_m"]].reindex(joints["joint_id"])
     return {f"fix_{name}": of[name].to_numpy(float) for name in of}
+
+
+def _led(findings: pd.DataFrame) -> pd.DataFrame:
+    return findings.assign(first_joint=findings["joints"].str.split(", ").str[0])
 
 
 def _with_limits(checks: pd.DataFrame) -> pd.DataFrame:

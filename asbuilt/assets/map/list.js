@@ -10,7 +10,7 @@ import { many } from "./text.js";
 import { lines } from "./world.js";
 
 const ROWS_AT_ONCE = 100;
-const OUTSTANDING_SAYS = "Out of window, not recorded, missing records, without a place, or set aside; and not closed by a decision.";
+const OUTSTANDING_SAYS = "Out of window, not recorded, missing records, without a place, set aside, or a finding; and not closed by a decision.";
 
 const shown = { items: [], why: "", rows: 0 };  // the whole list, the cause it is narrowed to, and the rows that are made
 

@@ -3,7 +3,8 @@
 
 import { lineNames } from "./along.js";
 import { gapWords } from "./draw_line.js";
-import { NOT_RECORDED, OUT, count, finding, gap, isInLine, isPlaced, joint, record, setAside } from "./record.js";
+import { NOT_RECORDED, OUT, count, finding, gap, isInLine, isPlaced, joint, jointById, record, setAside } from "./record.js";
+import { many } from "./text.js";
 
 function jointWhy(row) {
   const why = [], fusion = joint("fusion_verdict", row), place = joint("position_verdict", row);
@@ -63,10 +64,12 @@ function rowsSetAside() {
   });
 }
 
+// What was found of one joint or of many leads to the first of them.
 function findings() {
   return notClosed(record.findings.rows, finding).map((i) => {
-    const joints = finding("joints_n", i);
-    return elsewhere(["", joints + (joints === 1 ? " joint" : " joints")], "shared by several: " + finding("kind", i), finding("statement", i), finding("decision", i));
+    const first = jointById.get(finding("first_joint", i)), name = ["Finding, ", many(finding("joints_n", i), "joint")];
+    const item = elsewhere(name, "finding: " + finding("kind", i), finding("statement", i), finding("decision", i));
+    return first === undefined ? item : { ...jointItem(first, item.why), name, words: item.words };
   });
 }
 

@@ -4,7 +4,7 @@ import { button, byId, element, fill, said } from "./elements.js";
 import { WAYS, meaningsOf, picked, valuesOf } from "./finding.js";
 import { joint } from "./record.js";
 import { change, choose, onChange, state } from "./state.js";
-import { many, stationText } from "./text.js";
+import { dayNamed, dayText, many, stationText } from "./text.js";
 import { lines } from "./world.js";
 
 const MOST_FOUND = 8;
@@ -41,9 +41,15 @@ function showFound(text) {
   fill(byId("found"), text.trim() === "" ? [] : [
     found.slice(0, MOST_FOUND).map((meaning) => button(wordsOf(meaning), () => take(meaning))),
     rest > 0 ? element("p", {}, "and " + rest + " more: type on") : null,
-    found.length ? null : element("p", {}, "Nothing fits “", said(text), "”: no joint, station, position, person, machine or day."),
+    found.length ? null : nothingFor(text),
   ]);
   return found;
+}
+
+function nothingFor(text) {
+  const day = dayNamed(text);
+  if (day !== null) return element("p", {}, "No joint of the line was made on " + dayText(day) + ".");
+  return element("p", {}, "Nothing fits “", said(text), "”: no joint, station, position, person, machine or day. A day is written 2026-03-12 or 12 March 2026.");
 }
 
 function wordsOf(meaning) {
