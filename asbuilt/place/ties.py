@@ -50,8 +50,8 @@ def nearest_ties(joints: np.ndarray, features: np.ndarray, *, reach: float) -> T
 def folded_deg(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Return the angle at which two directions (..., 2) cross, 0 to 90 degrees; 0 where one has no length.
 
-    >>> folded_deg(np.array([1.0, 0.0]), np.array([-1.0, 1.0])).round(6)
-    array(45.)
+    >>> folded_deg(np.array([[1.0, 0.0]]), np.array([[-1.0, 1.0]])).round(6).tolist()
+    [45.0]
     """
     cross = np.abs(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
     return np.asarray(np.degrees(np.arctan2(cross, np.abs((a * b).sum(axis=-1)))))
