@@ -1,20 +1,22 @@
 // What lies where along a line: the order of the joints, neighbours, gaps, stations.
 
-import { count, firstIndex, gap, isInLine, isPlaced, joint, mark, record } from "./record.js";
+import { count, firstIndex, gap, isInLine, isPlaced, joint, mark, numbers, record } from "./record.js";
 import { metresPerUnit, stated } from "./text.js";
 
 export const lineNames = record.lines.map((line) => line.line);
+
+const chainages = numbers(joint, "chainage_m", count.joints);
 
 // The joints of each line in the order in which they lie.
 function jointsAlong() {
   const along = new Map(lineNames.map((name) => [name, []]));
   for (let i = 0; i < count.joints; i++) {
-    if (!isPlaced(i) || !isInLine(i) || joint("chainage_m", i) === null) continue;
+    if (!isPlaced(i) || !isInLine(i) || isNaN(chainages[i])) continue;
     const line = joint("line", i);
     if (!along.has(line)) along.set(line, []);
     along.get(line).push(i);
   }
-  along.forEach((rows) => rows.sort((a, b) => joint("chainage_m", a) - joint("chainage_m", b)));
+  along.forEach((rows) => rows.sort((a, b) => chainages[a] - chainages[b]));
   return along;
 }
 
@@ -24,7 +26,7 @@ export const along = jointsAlong();
 const rank = new Int32Array(count.joints).fill(-1);
 along.forEach((rows) => rows.forEach((row, i) => { rank[row] = i; }));
 
-function chainageOf(row) { return joint("chainage_m", row); }
+function chainageOf(row) { return chainages[row]; }
 
 // The last joint before a chainage and the first after it (rows, or null).
 export function neighboursAt(line, chainage) {

@@ -42,14 +42,15 @@ export function worldPath(path) {
   return { xs, ys };
 }
 
-// The same for columns of latitude and longitude; NaN where there is no place.
+// The same for columns of latitude and longitude; NaN where there is no place. The projection is written out (spherical
+// Mercator, as `toWorld` has it from Leaflet): there may be a hundred thousand, and an object for each takes its time.
 function worldPoints(read, rows, prefix) {
   const xs = numbers(read, prefix + "longitude", rows), ys = numbers(read, prefix + "latitude", rows);
   for (let i = 0; i < rows; i++) {
     if (isNaN(xs[i]) || isNaN(ys[i])) continue;
-    const spot = toWorld(ys[i], xs[i]);
-    xs[i] = spot.x;
-    ys[i] = spot.y;
+    const [north, east] = differenceAt(ys[i], xs[i]), sine = Math.sin((ys[i] + north) * Math.PI / 180);
+    xs[i] = 256 * ((xs[i] + east) / 360 + 0.5);
+    ys[i] = 256 * (0.5 - Math.log((1 + sine) / (1 - sine)) / (4 * Math.PI));
   }
   return { xs, ys };
 }
