@@ -363,11 +363,13 @@ def test_an_evening_hides_what_was_made_later(opened):
     go(page, record, 130.0)
     assert colour(page, *spot(page, late["chainage_m"], "joints")) == look.FUSION[late["fusion_verdict"]].fill
     page.locator("#day").fill("0")  # the evening of the first day: ten joints
+    drawn(page)
     assert colour(page, *spot(page, late["chainage_m"], "joints")) == PAPER
     assert colour(page, *spot(page, early["chainage_m"], "joints")) == look.FUSION[early["fusion_verdict"]].fill
     x, y = spot(page, early["chainage_m"], "joints")
     assert colour(page, x, y + 11) == "#111111"  # made on that very day: underlined
     page.locator("#day").fill("1")
+    drawn(page)
     assert colour(page, x, y + 11) == PAPER
     assert "T1: failed" not in " ".join(written(page))  # tested later
     go(page, record, late["chainage_m"] + 60)
