@@ -45,3 +45,11 @@ def opened(browser, tmp_path):
     opener = Opener(browser, tmp_path)
     yield opener
     opener.close()
+
+
+@pytest.fixture(scope="module")
+def opener(browser, tmp_path_factory):
+    """As `opened`, for the pages that the tests of a module share."""
+    opener = Opener(browser, tmp_path_factory.mktemp("maps"))
+    yield opener
+    opener.close()

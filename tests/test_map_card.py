@@ -13,7 +13,7 @@ from playwright.sync_api import Page
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, PHONE, Opener, card, find, keep
+from tests.map_pages import DESK, PHONE, card, find, keep
 from tests.map_record import CRS, JUMPING, invented, made
 
 NAN = float("nan")
@@ -80,13 +80,6 @@ def told() -> AsBuilt:
 @pytest.fixture(scope="module")
 def record() -> AsBuilt:
     return told()
-
-
-@pytest.fixture(scope="module")
-def opener(browser, tmp_path_factory):
-    opener = Opener(browser, tmp_path_factory.mktemp("card"))
-    yield opener
-    opener.close()
 
 
 @pytest.fixture(scope="module")

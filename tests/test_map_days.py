@@ -2,7 +2,6 @@
 
 import dataclasses
 import re
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ from playwright.sync_api import Page
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, DEVICES, PHONE, Opener, card, colour_of, find, keep
+from tests.map_pages import DESK, DEVICES, PHONE, card, colour_of, find, keep
 from tests.map_record import DAYS, invented
 
 # The invented record has fourteen joints a day, along the line; its last day has only the trial's and few others.
@@ -30,13 +29,6 @@ def told() -> AsBuilt:
 @pytest.fixture(scope="module")
 def record() -> AsBuilt:
     return told()
-
-
-@pytest.fixture(scope="module")
-def opener(browser, tmp_path_factory) -> Iterator[Opener]:
-    opener = Opener(browser, tmp_path_factory.mktemp("days"))
-    yield opener
-    opener.close()
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 import dataclasses
 import re
-from collections.abc import Iterator
 
 import pandas as pd
 import pyproj
@@ -13,7 +12,7 @@ from playwright.sync_api import Page
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, PHONE, Opener, card, chosen, colour_at, find, keep
+from tests.map_pages import DESK, PHONE, card, chosen, colour_at, find, keep
 from tests.map_record import CRS, NASTY, invented, made
 
 BAD = [look.OUT_OF_WINDOW, look.NOT_RECORDED]
@@ -35,13 +34,6 @@ def told() -> AsBuilt:
 @pytest.fixture(scope="module")
 def record() -> AsBuilt:
     return told()
-
-
-@pytest.fixture(scope="module")
-def opener(browser, tmp_path_factory) -> Iterator[Opener]:
-    opener = Opener(browser, tmp_path_factory.mktemp("finding"))
-    yield opener
-    opener.close()
 
 
 @pytest.fixture(scope="module")
