@@ -17,7 +17,7 @@ from playwright.sync_api import Page
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, DEVICES, PHONE, Opener, card, find, keep
+from tests.map_pages import DESK, DEVICES, PHONE, card, find, keep
 from tests.map_record import _checks, invented
 
 INK, PAPER = (0x11, 0x11, 0x11), (0xFF, 0xFF, 0xFF)
@@ -65,13 +65,6 @@ def told() -> AsBuilt:
 @pytest.fixture(scope="module")
 def record() -> AsBuilt:
     return told()
-
-
-@pytest.fixture(scope="module")
-def opener(browser, tmp_path_factory):
-    made = Opener(browser, tmp_path_factory.mktemp("at_once"))
-    yield made
-    made.close()
 
 
 @pytest.fixture(scope="module")
