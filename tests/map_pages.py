@@ -3,6 +3,7 @@
 import os
 import re
 import shutil
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,18 @@ def chromium_or_stop() -> str:
         stop = pytest.fail if os.environ.get("CI") else pytest.skip
         stop("NO BROWSER: the program chromium was not found, so that THE MAP WAS NOT OPENED by any test")
     return str(path)
+
+
+def until(page: Page, script: str, argument: Any = None, *, seconds: float = 30) -> None:
+    """Wait until a script of the page tells something true.
+
+    Not Playwright's own `wait_for_function`: it evaluates text within the page each time it looks again, and the page's
+    Content-Security-Policy forbids that, so that it fails wherever the first look came too early.
+    """
+    end = time.monotonic() + seconds
+    while not page.evaluate(script, argument):
+        assert time.monotonic() < end, f"within {seconds} s this did not become true: {script}"
+        page.wait_for_timeout(20)
 
 
 _PAGES: list[tuple[AsBuilt, str]] = []  # the last few, for several tests open the map of one record
@@ -70,7 +83,7 @@ class Opener:
             page.add_init_script(script)
         page.goto(path.as_uri())
         if context.get("java_script_enabled", True):
-            page.wait_for_function(ready)
+            until(page, ready)
         return page
 
     def _ask(self, route: Route) -> None:

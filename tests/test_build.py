@@ -8,6 +8,7 @@ import shapely
 from asbuilt import build, settings
 from asbuilt.errors import InputError, SettingsError
 from tests.making import E0, N0, csv_of, make_route
+from tests.map_pages import until
 
 EVERY_12 = [f"J{i:02d},2026-03-{1 + i // 8:02d} {8 + i % 8}:00,{E0 + 12 * i},{N0 + 0.1},225" for i in range(1, 84)]
 OWN = """
@@ -253,7 +254,7 @@ def test_the_map_of_the_sample_route_draws_every_joint(handover, saltreach):
         page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.goto((handover / "joint_map.html").as_uri())
-        page.wait_for_function("window.asbuilt !== undefined")
+        until(page, "window.asbuilt !== undefined")
         counted = page.evaluate("({...window.asbuilt})")
         drawn = page.evaluate("window.asbuilt.drawn()")
         browser.close()

@@ -13,7 +13,7 @@ from playwright.sync_api import Page
 
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, PHONE, chosen, find, keep
+from tests.map_pages import DESK, PHONE, chosen, find, keep, until
 from tests.map_record import invented
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -87,7 +87,7 @@ def test_axe_finds_no_fault_in_any_state(record, opened, size, device):
     page, found = opened(record, device), {}
     for state in STATES[size]:
         page.reload()
-        page.wait_for_function("window.asbuilt !== undefined")
+        until(page, "window.asbuilt !== undefined")
         state(page)
         keep(page, f"accessible_{size}_{state.__name__}")
         found[state.__name__] = faults(page)
@@ -205,7 +205,7 @@ def test_the_map_moves_by_keys(record, opened):
     east, zoom = page.evaluate(where)
     page.keyboard.press("ArrowRight")
     page.keyboard.press("+")
-    page.wait_for_function("zoom => map_of_joints.getZoom() > zoom", arg=zoom)
+    until(page, "zoom => map_of_joints.getZoom() > zoom", zoom)
     assert page.evaluate(where)[0] > east
 
 
@@ -217,14 +217,15 @@ def test_what_the_canvas_shows_is_told_in_words(record, opened):
     slider = page.get_by_role("slider", name="Along line main")
     slider.focus()
     page.keyboard.press("Home")
-    page.wait_for_function("document.querySelector('.tape-strip').getAttribute('aria-valuetext').startsWith('0+000')")
+    until(page, "document.querySelector('.tape-strip').getAttribute('aria-valuetext').startsWith('0+000')")
     page.keyboard.press("ArrowRight")
-    page.wait_for_function("window.asbuilt.chosen() !== null")
+    until(page, "window.asbuilt.chosen() !== null")
     row = chosen(page)["row"]
     joint = record.tables["joints"].iloc[row]
-    page.wait_for_function(
+    until(
+        page,
         "words => document.querySelector('.tape-strip').getAttribute('aria-valuetext').includes(words)",
-        arg=f"joint {joint['joint_id']}, fusion {joint['fusion_verdict']}, position {joint['position_verdict']}",
+        f"joint {joint['joint_id']}, fusion {joint['fusion_verdict']}, position {joint['position_verdict']}",
     )
     table = page.get_by_role("table", name=f"Outstanding: {record.counts.outstanding}")
     assert table.get_by_role("columnheader").all_inner_texts() == ["Station", "What", "Why"]

@@ -15,7 +15,7 @@ from playwright.sync_api import Page, Route
 from asbuilt import look
 from asbuilt.as_built import AsBuilt, Context, Tiles
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, Opener, card, find, keep
+from tests.map_pages import DESK, Opener, card, find, keep, until
 from tests.map_record import geographic, invented
 
 TILES = Tiles("https://tiles.example.org/{z}/{x}/{y}.png", "Invented mapping office <2026>", 19)
@@ -160,7 +160,7 @@ def served(browser, tmp_path):
 
 def test_tiles_are_asked_of_the_named_host_alone_and_the_page_says_so(record, served):
     page = served(dataclasses.replace(record, tiles=TILES), DESK)
-    page.wait_for_function("document.querySelectorAll('img.leaflet-tile-loaded').length > 0")
+    until(page, "document.querySelectorAll('img.leaflet-tile-loaded').length > 0")
     assert len(served.asked) > 0
     assert all(re.fullmatch(r"https://tiles\.example\.org/\d+/\d+/\d+\.png", url) for url in served.asked)
     said = page.inner_text(".network")

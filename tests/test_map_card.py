@@ -13,7 +13,7 @@ from playwright.sync_api import Page
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, PHONE, card, find, keep
+from tests.map_pages import DESK, PHONE, card, find, keep, until
 from tests.map_record import CRS, JUMPING, invented, made
 
 NAN = float("nan")
@@ -271,7 +271,7 @@ def test_a_copy_holds_what_is_shown(desk):
     buttons = desk.locator("#card .copy")
     for i, text in enumerate(forms(desk).values()):
         buttons.nth(i).click()
-        desk.wait_for_function("i => document.querySelectorAll('#card .copy')[i].textContent === 'Copied'", arg=i)
+        until(desk, "i => document.querySelectorAll('#card .copy')[i].textContent === 'Copied'", i)
         assert desk.evaluate("navigator.clipboard.readText()") == text
     assert buttons.nth(0).get_attribute("aria-label") == "Copy the position in GDA2020"
 
@@ -287,7 +287,7 @@ def test_where_the_clipboard_is_refused_the_older_way_is_tried(opener, path):
     page = opener(path, DESK, script=REFUSED % "true")
     find(page, "J0040")
     page.click("#card .copy >> nth=0")
-    page.wait_for_function("() => document.querySelector('#card .copy').textContent === 'Copied'")
+    until(page, "() => document.querySelector('#card .copy').textContent === 'Copied'")
     assert page.evaluate("asked") == [["copy", forms(page)["GDA2020"]]]
     assert page.locator("textarea").count() == 0
 
@@ -296,7 +296,7 @@ def test_where_nothing_may_copy_the_text_is_left_selected(opener, path):
     page = opener(path, DESK, script=REFUSED % "false")
     find(page, "J0040")
     page.click("#card .copy >> nth=0")
-    page.wait_for_function("() => document.querySelector('#card .copy').textContent === 'Copy by hand'")
+    until(page, "() => document.querySelector('#card .copy').textContent === 'Copy by hand'")
     keep(page, "card-copy-by-hand")
     selected = (
         "() => { const box = document.activeElement; return box.value.slice(box.selectionStart, box.selectionEnd); }"
@@ -310,7 +310,7 @@ def test_a_copy_without_any_permission_is_never_called_a_copy_that_it_is_not(ope
     page = opener(path, DESK)
     find(page, "J0040")
     page.click("#card .copy >> nth=2")
-    page.wait_for_function("() => document.querySelectorAll('#card .copy')[2].textContent !== 'Copy'")
+    until(page, "() => document.querySelectorAll('#card .copy')[2].textContent !== 'Copy'")
     said = page.inner_text("#card .copy >> nth=2")
     page.fill("#find", "")
     page.press("#find", "Control+v")

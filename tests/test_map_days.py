@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 from asbuilt import look, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, DEVICES, PHONE, card, colour_of, find, keep
+from tests.map_pages import DESK, DEVICES, PHONE, card, colour_of, find, keep, until
 from tests.map_record import DAYS, invented
 
 # The invented record has fourteen joints a day, along the line; its last day has only the trial's and few others.
@@ -224,7 +224,7 @@ def test_playing_shows_evening_after_evening_and_ends_with_the_last(opener, path
     )
     page.click("#play")
     assert page.inner_text("#play") == "Stop"
-    page.wait_for_function("() => document.querySelector('#play').textContent === 'Play'", timeout=5000)
+    until(page, "() => document.querySelector('#play').textContent === 'Play'", seconds=5)
     told = [re.match(r"Evening of (\d+) March 2026", text) for text in page.evaluate("played")]
     assert [int(day[1]) for day in told if day] == list(DAYS[:4])
     assert shown(page) == (3, "Evening of 17 March 2026")

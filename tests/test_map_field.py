@@ -17,7 +17,7 @@ from playwright.sync_api import Page
 from asbuilt import cautions
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, PHONE, Opener, card, chosen, find, keep
+from tests.map_pages import DESK, PHONE, Opener, card, chosen, find, keep, until
 from tests.map_record import CRS, invented
 
 GEOD = pyproj.Geod(ellps="WGS84")
@@ -84,7 +84,7 @@ def test_no_figure_is_finer_than_the_position_it_comes_from(record, opened):
     find(page, "J0030")
     assert "From the phone position (± 5 m): 12 m, 270° (W) from true north." in page.inner_text("#chosen")
     page.context.set_geolocation(stand(record, "J0030", 90, 12.4, accuracy=0.02))
-    page.wait_for_function("document.querySelector('.from-phone').textContent.includes('± 0.02 m')")
+    until(page, "document.querySelector('.from-phone')?.textContent.includes('± 0.02 m')")
     assert way(page)[0] == pytest.approx(12.4, abs=0.006)
 
 
@@ -188,7 +188,7 @@ def test_a_browser_that_has_none_says_so(record, opened):
 def test_a_permission_that_is_refused_by_the_browser_itself_is_told(record, opened):
     page = opened(record, PHONE)  # a page without the permission, and nobody to ask
     page.click("#phone")
-    page.wait_for_function("document.getElementById('phone-says').textContent.includes('may not ask for it')")
+    until(page, "document.getElementById('phone-says').textContent.includes('may not ask for it')")
     assert page.get_attribute("#phone", "aria-pressed") == "false"
 
 
@@ -252,9 +252,10 @@ def test_a_position_is_copied_or_laid_out_to_be_copied(record, opened, allowed):
     find(page, "J0030")
     text = page.locator("#card .copied span").first.inner_text()
     page.locator("#card .copy").first.click()
-    page.wait_for_function(
+    until(
+        page,
         "words => document.querySelector('#card .copy').textContent === words",
-        arg="Copied" if allowed else "Copy by hand",
+        "Copied" if allowed else "Copy by hand",
     )
     copy = "navigator.clipboard.readText()" if allowed else "document.querySelector('.copying').value"
     assert page.evaluate(copy) == text

@@ -14,7 +14,7 @@ import shapely
 from asbuilt import cautions, map_tables, tables
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
-from tests.map_pages import DESK, DEVICES, card, embedded, find
+from tests.map_pages import DESK, DEVICES, card, embedded, find, until
 from tests.map_record import NASTY, STATEMENTS, _alignment, _vertices, invented
 
 
@@ -192,7 +192,7 @@ def test_ids_are_unique_and_fixed(record, text, opened):
     shown = page.evaluate("Array.from(document.querySelectorAll('[id]'), one => one.id)")
     assert len(shown) == len(set(shown)) > 30
     page.reload()
-    page.wait_for_function("window.asbuilt !== undefined")
+    until(page, "window.asbuilt !== undefined")
     find(page, "J0004")
     page.click("#narrow summary")
     page.select_option("#narrow select >> nth=0", index=1)

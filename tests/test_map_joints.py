@@ -9,7 +9,7 @@ from asbuilt import cautions, look
 from asbuilt.as_built import AsBuilt
 from asbuilt.quantities import LengthUnit
 from asbuilt.stationing import Stationing
-from tests.map_pages import DESK, DEVICES, PHONE, card, colour_at, find
+from tests.map_pages import DESK, DEVICES, PHONE, card, colour_at, find, until
 from tests.map_record import JUMPING, NASTY, PLAIN, geographic, invented
 
 
@@ -45,7 +45,7 @@ def test_a_tap_opens_the_card(record, opened, device):
     at = page.evaluate("window.asbuilt.pixelOf('J0031')")
     tap = page.touchscreen.tap if device is PHONE else page.mouse.click
     tap(*at)
-    page.wait_for_function("window.asbuilt.chosen().row === 30")
+    until(page, "window.asbuilt.chosen().row === 30")
     assert "Joint J0031" in card(page)
     page.click("#card .neighbours button >> nth=1")
     assert "Joint J0032" in card(page)

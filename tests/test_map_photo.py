@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from asbuilt.as_built import AsBuilt, Photo
-from tests.map_pages import DESK, DEVICES, PHONE, card, find, keep
+from tests.map_pages import DESK, DEVICES, PHONE, card, find, keep, until
 from tests.map_record import NASTY, invented
 
 RED = (200, 30, 30)
@@ -42,9 +42,7 @@ def test_the_card_shows_what_the_record_names(record, opened, device):
     find(page, "J0004")
     pictures = page.locator("#card .photo img")
     pictures.first.scroll_into_view_if_needed()
-    page.wait_for_function(
-        "() => [...document.querySelectorAll('.photo img')].every((i) => i.complete && i.naturalWidth > 0)"
-    )
+    until(page, "() => [...document.querySelectorAll('.photo img')].every((i) => i.complete && i.naturalWidth > 0)")
     assert pictures.evaluate_all("all => all.map((i) => [i.naturalWidth, i.naturalHeight])") == [[640, 480], [200, 640]]
     names = ["width", "height", "alt", "loading"]
     told = pictures.first.evaluate("(image, names) => names.map((name) => image.getAttribute(name))", names)

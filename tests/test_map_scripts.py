@@ -22,6 +22,7 @@ from asbuilt.publish.map_columns import packed
 from asbuilt.publish.map_data import map_data
 from asbuilt.publish.scripts import joined
 from asbuilt.stationing import ChainageEquation, Stationing
+from tests.map_pages import until
 from tests.map_record import PLAIN, invented
 
 SCRIPTS = Path(webmap.__file__).parents[1] / "assets" / "map"
@@ -53,7 +54,7 @@ def run(browser):
         page.set_content(f'<script id="record" type="text/plain">{told}</script>')
         page.evaluate("window.probe = undefined")
         page.add_script_tag(content=with_probe(imports))
-        page.wait_for_function("() => window.probe !== undefined", timeout=5000)
+        until(page, "() => window.probe !== undefined", seconds=5)
         return page
 
     yield ready
@@ -416,7 +417,7 @@ def test_modules_run_once_each_before_those_that_need_them(run):
     page = run("figure from text", map_data(invented()))  # a blank page; the probe is written anew
     page.evaluate("window.probe = undefined")
     page.add_script_tag(content=joined("top", texts.__getitem__))
-    page.wait_for_function("() => window.probe !== undefined")
+    until(page, "() => window.probe !== undefined")
     assert page.evaluate("window.probe") == ["left1", "right2", "a, b = c"]
 
 

@@ -36,7 +36,7 @@ from asbuilt.progress.work import work_of
 from asbuilt.publish import webmap
 from tests.conftest import SALTREACH
 from tests.making import csv_of, make_route
-from tests.map_pages import DESK, DEVICES, PHONE, Opener, keep
+from tests.map_pages import DESK, DEVICES, PHONE, Opener, keep, until
 from tests.map_record import DAYS, NASTY, invented
 from tests.work_record import gap, joint, plan, record, work
 
@@ -81,7 +81,7 @@ def address(opener: Opener, path: Path, fragment: str) -> Page:
     map_page = context.new_page()
     map_page.on("pageerror", lambda error: opener.complaints.append(str(error)))
     map_page.goto(path.as_uri() + fragment)
-    map_page.wait_for_function("() => window.asbuilt !== undefined")
+    until(map_page, "() => window.asbuilt !== undefined")
     return map_page
 
 
@@ -102,9 +102,7 @@ def test_an_address_opens_the_map_on_an_evening(opened, tmp_path, fragment, says
     map_page = address(opened, path, fragment)
     assert map_page.inner_text("#day-says").startswith(says)
     map_page.evaluate("window.location.hash = '#evening=2026-03-12'")
-    map_page.wait_for_function(
-        "() => document.querySelector('#day-says').textContent.startsWith('Evening of 12 March')"
-    )
+    until(map_page, "() => document.querySelector('#day-says').textContent.startsWith('Evening of 12 March')")
 
 
 # ---- the page --------------------------------------------------------------------------------------------------------
@@ -118,7 +116,7 @@ def test_the_page_asks_for_nothing_and_leads_to_the_map_of_an_evening(opened, ou
     link = shown.locator("td a", has_text="Tue 2026-02-24").first
     assert link.get_attribute("href") == "joint_map.html#evening=2026-02-24"
     link.click()
-    shown.wait_for_function("() => window.asbuilt !== undefined")
+    until(shown, "() => window.asbuilt !== undefined")
     assert shown.inner_text("#day-says").startswith("Evening of 24 February 2026")
 
 

@@ -23,6 +23,7 @@ from asbuilt import settings
 from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
 from tests.bench.journey import make
+from tests.map_pages import until
 
 _FIRST = 500_000  # bytes that a page may have before its joints count
 _FRAMES = """() => { window.frames_ms = []; let last = performance.now();
@@ -61,7 +62,7 @@ def opened(browser: Browser, path: Path) -> Page:
     page.set_default_timeout(300_000)
     page.add_init_script(f"({_READY})()")
     page.goto(path.as_uri())
-    page.wait_for_function("() => window.first_frame_ms !== undefined")
+    until(page, "() => window.first_frame_ms !== undefined")
     return page
 
 
