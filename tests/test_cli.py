@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from asbuilt import build, cli
 from tests.conftest import SALTREACH
+from tests.making import make_route
 
 
 def run(*words):
@@ -86,11 +87,12 @@ def test_a_fault_of_ours_ends_with_one_and_writes_nothing(tmp_path, monkeypatch)
 def test_a_link_stays_a_link_and_what_it_leads_to_is_replaced(tmp_path):
     (tmp_path / "there").mkdir()
     (tmp_path / "link").symlink_to(tmp_path / "there")
+    route = make_route(tmp_path / "route")
     for _ in range(3):
-        assert run("build", SALTREACH, "-o", tmp_path / "link").exit_code == 0
+        assert run("build", route, "-o", tmp_path / "link").exit_code == 0
     assert (tmp_path / "link").is_symlink()
     assert (tmp_path / "there" / "asbuilt.gpkg").is_file()
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["link", "there"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["link", "route", "there"]
 
 
 def test_the_module_is_the_command():

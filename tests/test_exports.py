@@ -23,6 +23,7 @@ from asbuilt.publish import checksums
 from asbuilt.publish.export_dxf import layer_of
 from asbuilt.publish.exports import write_exports
 from tests.conftest import SALTREACH
+from tests.making import make_route
 from tests.map_record import NASTY, invented
 
 ezdxf = pytest.importorskip("ezdxf")
@@ -358,10 +359,9 @@ def test_without_the_library_a_drawing_is_refused_before_anything_is_read(tmp_pa
 
 
 def test_the_command_writes_exports_that_are_summed_verified_and_replaced(tmp_path):
-    route = route_with(
-        tmp_path, 'shapefile = true\ngeojson = true\nfields = "owner.toml"', '[joints]\njoint_id = "REF"'
-    )
-    out = tmp_path / "out"
+    asked = '[export]\nshapefile = true\ngeojson = true\nfields = "owner.toml"'
+    route, out = make_route(tmp_path / "route", more=asked), tmp_path / "out"
+    (route / "owner.toml").write_text('[joints]\njoint_id = "REF"', encoding="utf-8")
     for _ in range(2):  # the second time it takes the place of one of ours, folder within and all
         result = CliRunner().invoke(cli.main, ["build", str(route), "-o", str(out)])
         assert result.exit_code == 0, result.output
@@ -375,7 +375,7 @@ def test_the_command_writes_exports_that_are_summed_verified_and_replaced(tmp_pa
 
 
 def test_something_of_the_users_in_the_folder_of_exports_is_not_thrown_away(tmp_path):
-    route, out = route_with(tmp_path, "geojson = true"), tmp_path / "out"
+    route, out = make_route(tmp_path / "route", more="[export]\ngeojson = true"), tmp_path / "out"
     assert CliRunner().invoke(cli.main, ["build", str(route), "-o", str(out)]).exit_code == 0
     (out / "exports" / "notes.txt").write_text("mine", encoding="utf-8")
     result = CliRunner().invoke(cli.main, ["build", str(route), "-o", str(out)])

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -49,18 +50,19 @@ def definitions() -> Iterator[tuple[Path, Function]]:
                 yield path, node
 
 
-def code_lines(text: str, node: ast.AST | None = None) -> int:
-    """Lines that are neither blank, nor comment, nor docstring."""
-    tree = ast.parse(text)
-    doc = set()
-    for n in ast.walk(tree):
+@cache
+def lines_of_code(path: Path) -> frozenset[int]:
+    """The numbers of the lines that are neither blank, nor comment, nor docstring."""
+    text, doc = path.read_text(encoding="utf-8"), set()
+    for n in ast.walk(ast.parse(text)):
         if isinstance(n, (ast.Module, ast.ClassDef, Function)) and ast.get_docstring(n) is not None:
             doc.update(range(n.body[0].lineno, (n.body[0].end_lineno or 0) + 1))
-    first, last = (node.lineno, node.end_lineno) if node is not None else (1, len(text.splitlines()))
-    lines = text.splitlines()
-    return sum(
-        bool(lines[i - 1].strip()) and lines[i - 1].strip()[0] != "#" and i not in doc for i in range(first, last + 1)
-    )
+    lines = enumerate(map(str.strip, text.splitlines()), start=1)
+    return frozenset(i for i, line in lines if line and line[0] != "#" and i not in doc)
+
+
+def size_of(path: Path, node: Function) -> int:
+    return sum(i in lines_of_code(path) for i in range(node.lineno, (node.end_lineno or 0) + 1))
 
 
 @pytest.mark.parametrize("path", MODULES, ids=room_of)
@@ -112,9 +114,9 @@ def test_each_library_has_its_room(word, rooms):
 
 
 def test_functions_stay_short_and_modules_small():
-    sizes = [(code_lines(p.read_text(encoding="utf-8"), n), f"{room_of(p)}.{n.name}") for p, n in definitions()]
+    sizes = [(size_of(p, n), f"{room_of(p)}.{n.name}") for p, n in definitions()]
     assert [s for s in sizes if s[0] > 40] == []
-    modules = [(code_lines(p.read_text(encoding="utf-8")), room_of(p)) for p in MODULES]
+    modules = [(len(lines_of_code(p)), room_of(p)) for p in MODULES]
     assert [m for m in modules if m[0] > 200 and m[1] != "tables"] == []  # tables is data
     assert sorted(s for s, _ in sizes)[len(sizes) // 2] <= 8
 

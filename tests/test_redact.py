@@ -64,6 +64,12 @@ def heard(folder, words):
     return {(name, word) for name, text in every_text(folder) for word in words if word in text}
 
 
+def numbers_in(folder):
+    """Every number with decimals that a file says, also cut to 2, 3 and 8 of them."""
+    found = {number for _, text in every_text(folder) for number in re.findall(r"\d+\.\d\d+", text)}
+    return found | {number[: number.index(".") + 1 + n] for number in found for n in (2, 3, 8)}
+
+
 # ---- nothing is left -------------------------------------------------------------------------------------------------
 
 
@@ -231,12 +237,14 @@ def test_no_sentence_of_a_coarse_copy_has_a_finer_station(coarse):
 
 def test_no_file_of_a_coarse_copy_has_a_place_of_the_full_one(coarse, saltreach, handover):
     joints = saltreach.tables["joints"].dropna(subset=["chainage_m"])
-    words = {f"{value:.3f}" for value in joints["chainage_m"]} | {f"{value:.8f}" for value in joints["latitude"]}
-    words |= {f"{y:.7f}, {x:.7f}" for y, x in zip(joints["latitude"], joints["longitude"], strict=True)}
-    words |= {f"{value:.2f}" for value in joints["easting"]} | {f"{value:.2f}" for value in joints["northing"]}
+    told = {"chainage_m": 3, "easting": 2, "northing": 2, "latitude": 8, "longitude": 8}  # decimals of each
+    words = {f"{abs(value):.{n}f}" for name, n in told.items() for value in joints[name]}
+    pairs = {f"{y:.7f}, {x:.7f}" for y, x in zip(joints["latitude"], joints["longitude"], strict=True)}
     assert len(words) > 1000
-    assert len({word for _, word in heard(handover, words)}) > 1000  # so that the next line can fail
-    assert heard(coarse[0], words) == set()
+    assert len(heard(handover, pairs)) > 100
+    assert heard(coarse[0], pairs) == set()
+    assert len(words & numbers_in(handover)) > 1000  # so that the next line can fail
+    assert words & numbers_in(coarse[0]) == set()
 
 
 def test_a_grid_as_long_as_the_line_is_refused():

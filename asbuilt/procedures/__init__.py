@@ -7,8 +7,9 @@ ask for a second quantity (`where`), which makes a table of two ways. The last p
 
 import difflib
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -243,7 +244,8 @@ class Procedure(Data):
         return said
 
 
-def shipped() -> dict[str, str]:
+@cache
+def shipped() -> Mapping[str, str]:
     """Return the text of each shipped procedure by its name."""
     files = sorted((f for f in resources.files(__name__).iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
     texts = [f.read_text(encoding="utf-8") for f in files]
@@ -259,11 +261,8 @@ def load(asked: str, folder: Path) -> Procedure:
     if path.suffix == ".toml" and path.is_file() and path.resolve().is_relative_to(folder.resolve()):
         return _checked(path.read_text(encoding="utf-8-sig"), asked)
     near = difflib.get_close_matches(asked, known, n=1, cutoff=0.5)
-    do = (
-        f"the nearest shipped is {near[0]!r}"
-        if near
-        else f"shipped: {', '.join(known)}; or a TOML file in the route folder"
-    )
+    every = f"shipped: {', '.join(known)}; or a TOML file in the route folder"
+    do = f"the nearest shipped is {near[0]!r}" if near else every
     raise SettingsError(Problem("route.toml: window.procedure", f"no procedure {asked!r}", do))
 
 
