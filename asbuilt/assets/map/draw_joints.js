@@ -22,6 +22,7 @@ function drawingOrder() {
 }
 
 export const order = drawingOrder();
+const firstStanding = order.length - order.reduce((sum, row) => sum + standing[row], 0);  // they are the last in order
 const standingCount = standing.reduce((sum, one) => sum + one, 0);
 
 // What stands out is drawn larger, unless so much of it stands close together that it would cover all the rest.
@@ -43,8 +44,8 @@ function ringSeen(view, row) {
   return ring === "arcs" && !view.zoomedIn ? "" : ring;
 }
 
-function eachSeen(view, margin, visit) {
-  for (let k = 0; k < order.length; k++) {
+function eachSeen(view, margin, visit, from = 0, to = order.length) {
+  for (let k = from; k < to; k++) {
     const row = order[k], x = screenX(view, jointSpots.xs[row]), y = screenY(view, jointSpots.ys[row]);
     if (isSeen(view, x, y, margin) && isMade(row)) visit(row, x, y);
   }
@@ -67,21 +68,19 @@ export function drawDay(c, view) {
 // Draws the joints that do, or do not, stand out. Joints that fall on one pixel with the same sign are one stamp: a long
 // route seen whole has many of them.
 export function drawJoints(c, view, labels, prominent) {
-  const drawn = { joints: 0, stamps: 0 };
-  let lastLook = "", lastX = NaN, lastY = NaN;
-  eachSeen(view, 20, (row, x, y) => {
-    if (standing[row] !== prominent) return;
+  const drawn = { joints: 0, stamps: 0 }, last = { look: "", ring: "", faded: false, x: NaN, y: NaN };
+  const visit = (row, x, y) => {
     drawn.joints++;
-    const ring = ringSeen(view, row), faded = isFaded(row), look = lookOf(row) + ring + faded;
-    if (look === lastLook && Math.abs(x - lastX) < 0.6 && Math.abs(y - lastY) < 0.6) return;
+    const look = lookOf(row), ring = ringSeen(view, row), faded = isFaded(row);
+    const isSame = look === last.look && ring === last.ring && faded === last.faded;
+    if (isSame && Math.abs(x - last.x) < 0.6 && Math.abs(y - last.y) < 0.6) return;
     c.globalAlpha = faded ? 0.22 : 1;
     stampJoint(c, row, radiusOf(view, row), ring, x, y);
     if (!view.crowded || prominent) labels.keepClear(x, y, radiusOf(view, row));
     drawn.stamps++;
-    lastLook = look;
-    lastX = x;
-    lastY = y;
-  });
+    Object.assign(last, { look, ring, faded, x, y });
+  };
+  if (prominent) eachSeen(view, 20, visit, firstStanding); else eachSeen(view, 20, visit, 0, firstStanding);
   c.globalAlpha = 1;
   return drawn;
 }

@@ -2,10 +2,10 @@
 
 // Deflated JSON in base64: a tenth of its plain size. The browser itself unpacks it.
 async function unpacked(text) {
-  const binary = atob(text.trim()), bytes = new Uint8Array(binary.length);
+  const binary = atob(text), bytes = new Uint8Array(binary.length);
   for (let i = 0; i < bytes.length; i++) bytes[i] = binary.charCodeAt(i);
   const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
-  return JSON.parse(await new Response(stream).text());
+  return new Response(stream).json();
 }
 
 // Where the browser cannot (too old, or the file is damaged) the words that the page opened with stay, with the cause,
@@ -20,23 +20,33 @@ function stay(fault) {
 
 export const record = await unpacked(document.getElementById("record").textContent).catch(stay);
 
-// A packed column (map_columns.py has the four forms) as a list of `rows` values; what was not recorded is null.
-function listOf(column, rows) {
-  if (column === undefined) return new Array(rows).fill(null);
-  if (Array.isArray(column)) return column;
-  if ("all" in column) return new Array(rows).fill(column.all);
-  if ("words" in column) return column.at.map((code) => (code < 0 ? null : column.words[code]));
-  let last = 0;
-  const perOne = Math.round(1 / column.unit);  // dividing by a whole number is exact where multiplying by 0.1 is not
-  return column.steps.map((step) => (step === null ? null : (last += step) / perOne));
+// A packed column (map_columns.py has the four forms) as a function that reads one row; what was not recorded is null.
+function columnOf(column) {
+  if (column === undefined) return () => null;
+  if (Array.isArray(column)) return (row) => column[row];
+  if ("all" in column) return () => column.all;
+  if ("words" in column) return (row) => (column.at[row] < 0 ? null : column.words[column.at[row]]);
+  const values = summed(column);
+  return (row) => (isNaN(values[row]) ? null : values[row]);
+}
+
+// Steps added up, as plain numbers: a list of a hundred thousand values that may be null costs the first frame.
+function summed({ unit, steps }) {
+  const values = new Float64Array(steps.length), perOne = Math.round(1 / unit);  // dividing by a whole number is exact
+  for (let i = 0, last = 0; i < steps.length; i++) {                             // where multiplying by 0.1 is not
+    if (steps[i] !== null) last += steps[i];
+    values[i] = steps[i] === null ? NaN : last / perOne;
+  }
+  return values;
 }
 
 // Returns a function that reads one value of a part of the record. A column is unpacked when it is first asked for.
 function reader(part) {
-  const lists = new Map();
+  const columns = new Map();
   return (name, row) => {
-    if (!lists.has(name)) lists.set(name, listOf(part.columns[name], part.rows));
-    return lists.get(name)[row];
+    let column = columns.get(name);
+    if (column === undefined) columns.set(name, column = columnOf(part.columns[name]));
+    return column(row);
   };
 }
 

@@ -8,10 +8,8 @@ import { state } from "./state.js";
 import { dayNamed, metresPerUnit, stated } from "./text.js";
 
 // How heavily a joint weighs where several fall on one pixel: what stands out first, then the worst fusion.
-function weightOf(row) {
-  const worst = record.look.worst_first, at = worst.indexOf(joint("fusion_verdict", row));
-  return (standsOut(row) ? 10 : 0) + (at < 0 ? 0 : worst.length - at);
-}
+const weights = new Map(record.look.worst_first.map((verdict, i, worst) => [verdict, worst.length - i]));
+function weightOf(row) { return (standsOut(row) ? 10 : 0) + (weights.get(joint("fusion_verdict", row)) || 0); }
 
 export const RINGS = ["", "arcs", "broken", "whole"];  // lightest first
 

@@ -46,9 +46,11 @@ export function worldPath(path) {
 // Mercator, as `toWorld` has it from Leaflet): there may be a hundred thousand, and an object for each takes its time.
 function worldPoints(read, rows, prefix) {
   const xs = numbers(read, prefix + "longitude", rows), ys = numbers(read, prefix + "latitude", rows);
+  const { origin, latitude, longitude } = record.shift || { origin: [0, 0], latitude: [0, 0, 0], longitude: [0, 0, 0] };
   for (let i = 0; i < rows; i++) {
-    if (isNaN(xs[i]) || isNaN(ys[i])) continue;
-    const [north, east] = differenceAt(ys[i], xs[i]), sine = Math.sin((ys[i] + north) * Math.PI / 180);
+    const up = ys[i] - origin[0], along = xs[i] - origin[1];
+    const north = latitude[0] + latitude[1] * up + latitude[2] * along, east = longitude[0] + longitude[1] * up + longitude[2] * along;
+    const sine = Math.sin((ys[i] + north) * Math.PI / 180);
     xs[i] = 256 * ((xs[i] + east) / 360 + 0.5);
     ys[i] = 256 * (0.5 - Math.log((1 + sine) / (1 - sine)) / (4 * Math.PI));
   }
