@@ -1,4 +1,4 @@
-"""The parts of README.md that are made from the code: `python -m tests.readme_parts` writes them anew.
+"""The parts of the three README.md that are made from the code: `python -m tests.readme_parts` writes them anew.
 
 Each stands between `<!-- made: NAME -->` and `<!-- end -->`; a test compares them with what the code says now.
 """
@@ -18,6 +18,7 @@ from asbuilt.window import Span
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
+PAGES = (README, ROOT / "sample_routes" / "README.md", ROOT / "outputs" / "README.md")
 _PART = re.compile(r"(<!-- made: (\S+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 
@@ -148,9 +149,10 @@ PARTS: dict[str, Callable[[], str]] = {f.__name__: f for f in _ALL}
 
 
 def rewritten(text: str) -> str:
-    """Return the text of README.md with every made part as the code has it now."""
+    """Return a text with every made part as the code has it now."""
     return _PART.sub(lambda found: f"{found[1]}{PARTS[found[2]]()}\n{found[3]}", text)
 
 
 if __name__ == "__main__":
-    README.write_text(rewritten(README.read_text(encoding="utf-8")), encoding="utf-8")
+    for page in PAGES:
+        page.write_text(rewritten(page.read_text(encoding="utf-8")), encoding="utf-8")

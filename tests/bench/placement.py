@@ -140,7 +140,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seeds", type=int, default=20)
     parser.add_argument("--case", default="", help="only cases with this in their name")
-    parser.add_argument("--readme", action="store_true", help="write the table into README.md")
+    parser.add_argument("--readme", action="store_true", help="write the table into outputs/README.md")
     asked = parser.parse_args()
     lines = []
     for line in _lines(asked.seeds, asked.case):
@@ -163,7 +163,7 @@ def _lines(seeds: int, asked: str) -> Iterator[str]:
 
 
 def _into_readme(lines: list[str]) -> None:
-    readme = Path(__file__).parents[2] / "README.md"
+    readme = Path(__file__).parents[2] / "outputs" / "README.md"
     before, _, rest = readme.read_text(encoding="utf-8").partition("<!-- bench -->\n")
     _, _, after = rest.partition("<!-- end bench -->")
     table = "\n".join(["```", *(line.rstrip() for line in lines), "```", ""])
