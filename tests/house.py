@@ -140,8 +140,7 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 def drawing() -> str:
     """The house as text, top floor first, as DEVELOPERS.md shows it."""
-    rows = [f"floor {n:>2}  {name:<30}{'   '.join(rooms)}" for n, (name, rooms) in enumerate(FLOORS)]
-    wall = (
-        "in the wall" + " " * 28 + "procedures/*.toml   handbook/*.toml   assets/   : data and page sources, no Python"
-    )
-    return "\n".join([*reversed(rows), wall])
+    wide = max(len(name) for name, _ in FLOORS) + 2
+    rows = [f"floor {n:>2}  {name:<{wide}}{'   '.join(rooms)}" for n, (name, rooms) in enumerate(FLOORS)]
+    in_the_wall = "procedures/*.toml   handbook/*.toml   assets/   : data and page sources, no Python"
+    return "\n".join([*reversed(rows), f"{'in the wall':<{wide + 10}}{in_the_wall}"])

@@ -264,8 +264,7 @@ def _matched(where: str, source: RecordSource, columns: Columns, mapped: Uses) -
             uses[name] = Use(source.fields[name], (column,), ColumnSpec(column=(column.heading,)), False)
     used = _one_pair(uses, mapped)
     unused += [use.columns[0].heading for name, use in uses.items() if name not in used]
-    found = {name: use.columns[0] for name, use in used.items()}  # one headed by our own name is taken for nothing else
-    pairs = [f"{c.heading!r} as {name}" for name, c in found.items() if _plain(c.name) != _plain(name)]
+    pairs = [f"{u.heading!r} as {name}" for name, u in used.items() if _plain(u.columns[0].name) != _plain(name)]
     if pairs:
         notes.append(f"read by their heading, not mapped in route.toml: {', '.join(pairs)}")
     if unused:
