@@ -26,8 +26,9 @@ from asbuilt.door import FILE, as_json_option, printed, refusing, say
 def find(out: Path, what: tuple[str, ...], *, as_json: bool, **asked: Any) -> None:
     """Find a joint in the hand-over OUT: where it is, how sure that is, what is beside it.
 
-    WHAT is a joint's id or a part of it; a station such as 1+250, or a chainage such as "1250 m"; or a position:
-    "-42.85, 149.22", "42 51 08 S 149 13 38 E", geo:-42.85,149.22, "EPSG:7855 681275 5252855". Status 3: not found.
+    WHAT is a joint's id or a part of it (case, signs and zeros in front of a number do not matter); a station such as
+    1+250, or a chainage such as "1250 m"; or a position: "-42.85, 149.22", "42 51 08 S 149 13 38 E",
+    geo:-42.85,149.22, "EPSG:7855 681275 5252855". What has a space in it goes in quotes. Status 3: not found.
     """
     from asbuilt.find import giving, told
     from asbuilt.find.answer import NothingFound
@@ -36,7 +37,7 @@ def find(out: Path, what: tuple[str, ...], *, as_json: bool, **asked: Any) -> No
     from asbuilt.find.search import find as search
 
     if wrong := [text for text in what if text.startswith("--")]:
-        raise click.UsageError(f"there is no option {wrong[0]}")
+        raise click.UsageError(f"there is no option {wrong[0]}; asbuilt find --help lists those that there are")
     paths = {f"--{name}": asked[name] for name in ("sheet", "gpx", "kml") if asked[name]}
     of = record(out)
     for option, path in paths.items():
@@ -53,6 +54,8 @@ def find(out: Path, what: tuple[str, ...], *, as_json: bool, **asked: Any) -> No
         is_missing = isinstance(answer, NothingFound)
         if is_missing or not as_json:
             click.echo("\n".join(told.said(answer, of.title)), err=is_missing)
+    for do in dict.fromkeys(answer.do for answer in missing):
+        click.echo(f"{do}.", err=True)
     for path in paths.values():
         say(f"{'not written' if missing else 'written'}: {path}")
     sys.exit(3 if missing else 0)

@@ -39,7 +39,8 @@ def compare(old: Side, new: Side) -> Difference:
 
 def compare_folders(old: Path, new: Path) -> Difference:
     """Return what changed between two hand-overs. Raises InputError or FrameError."""
-    return compare(side(handed_over(old)), side(handed_over(new)))
+    found = compare(side(handed_over(old)), side(handed_over(new)))
+    return replace(found, folders=(str(old), str(new)))
 
 
 def told_since(as_built: AsBuilt, earlier: Path) -> AsBuilt:

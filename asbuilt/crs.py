@@ -107,6 +107,22 @@ def frame(text: str, *, where: str) -> Frame:
     return found
 
 
+def heights(text: str, *, where: str) -> str:
+    """Return code and name of what `text` says heights are in: a vertical frame, a compound one (its vertical part), or
+    a geographic one with three axes (then above its ellipsoid). Raises FrameError for anything else."""
+    try:
+        crs = pyproj.CRS.from_user_input(text)
+    except CRSError:
+        crs = None
+    parts = [part for part in (crs.sub_crs_list or [crs]) if part.is_vertical] if crs else []
+    if crs and not parts and crs.is_geographic and len(crs.axis_info) == 3:
+        return f"{text}, above the ellipsoid of {crs.name}"
+    if not parts:
+        raise FrameError(Problem(where, f"{text!r} names no frame of heights", 'give a code such as "EPSG:5711"'))
+    code = parts[0].to_authority(min_confidence=100)
+    return f"{':'.join(code)}, {parts[0].name}" if code else str(parts[0].name)
+
+
 def working_frame(text: str, longitude: np.ndarray, latitude: np.ndarray) -> Frame:
     """Return the frame all results are in. Raises FrameError for one that is not projected.
 

@@ -145,6 +145,7 @@ DOMAINS: Mapping[str, Words | Span] = {
             "stale": "verdicts or values have changed since: it closes nothing",
             "not tied": "it states no basis, so a change would not be seen",
             "superseded": "a later decision took its place",
+            "closes nothing": "it holds, and what is outstanding is another thing, such as a finding",
         }
     ),
     "mark_rank": Span(1, 3),

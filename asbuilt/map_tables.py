@@ -42,6 +42,7 @@ JOINTS = _chosen(
     ),
     Column("fused_minute", "integer", "Fused at", "clock of the route, minutes since 1970-01-01 on that clock", "min"),
     Column("fused_zone", "text", "Zone", "of that clock, as +11:00"),
+    Column("crew", "text", "Crew", "as progress names it: after its record files"),
     _degrees("fix_latitude", "Latitude of the fix", "where the machine stood, in the same frame"),
     _degrees("fix_longitude", "Longitude of the fix", "where the machine stood, in the same frame"),
     Column("fix_radius95_m", "real", "95 % radius of the fix", "by its own accuracy", "m"),
@@ -80,8 +81,7 @@ TEST_SECTIONS = _chosen(
 )  # fmt: skip
 FINDINGS = _chosen(
     tables.FINDINGS,
-    ("kind", "joints_n", "statement", "decision", "closed"),
-    Column("first_joint", "text", "First joint", "the first of its joints along the line, so that it leads somewhere"),
+    ("finding_id", "kind", "joints_n", "statement", "proposal", "joints", "decision", "closed"),
 )
 SET_ASIDE = _chosen(tables.RECORDS, ("source_file", "sheet", "source_row", "reason", "decision", "closed"))
 

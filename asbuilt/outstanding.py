@@ -4,7 +4,8 @@ Every list and count asks here, so that they cannot disagree. Each function take
 returns a mask of shape (rows,).
 """
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -57,6 +58,23 @@ def open_rows(records: pd.DataFrame) -> np.ndarray:
 def open_findings(findings: pd.DataFrame) -> np.ndarray:
     """Return which findings are not closed."""
     return ~_true(findings["closed"])
+
+
+def findings_of(findings: pd.DataFrame, joint_ids: Sequence[str]) -> list[list[int]]:
+    """Return the rows of tables.FINDINGS that concern each joint, closed ones too, in their order.
+
+    >>> findings_of(pd.DataFrame({"joints": ["A, B", "B, C, D"]}), ["B", "C, D", "E"])
+    [[0, 1], [1], []]
+    """
+    at = defaultdict(list)
+    for row, names in enumerate(findings["joints"]):
+        for name in names.split(", "):
+            at[name].append(row)
+    whole = [f", {names}, " for names in findings["joints"]]
+    return [
+        [row for row, names in enumerate(whole) if f", {name}, " in names] if ", " in name else at.get(name, [])
+        for name in joint_ids
+    ]
 
 
 def _true(flags: pd.Series) -> np.ndarray:

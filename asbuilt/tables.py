@@ -6,6 +6,7 @@ are all made from the tuples below.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -577,7 +578,8 @@ DECISIONS = Table(
         _text(
             "state",
             "State",
-            "current; stale: verdicts or values have changed; not tied: no basis; superseded: by a later decision",
+            "current; stale: verdicts or values have changed; not tied: no basis; superseded: by a later decision;"
+            " closes nothing: what is outstanding is another thing",
             domain="decision_state",
         ),
         _text("said", "Said", "of its state, in a sentence"),
@@ -642,5 +644,10 @@ def _typed(values: pd.Series, kind: str) -> pd.Series:
 
 def empty(table: Table) -> pd.DataFrame:
     """Return a frame of `table` without rows."""
+    return _without_rows(table).copy()
+
+
+@cache  # most routes lack a side file or two, and sixty columns take their time
+def _without_rows(table: Table) -> pd.DataFrame:
     columns = {name: np.array([], dtype=object) for name in table.names}
     return conform(pd.DataFrame(columns | ({"geometry": np.array([], dtype=object)} if table.geometry else {})), table)

@@ -4,7 +4,7 @@ Adding a check is adding one function to `second/` and one row here. None of the
 cannot be read does not hold, and says why.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
@@ -72,20 +72,47 @@ def as_document(checks: Sequence[Check]) -> dict[str, Any]:
 
 
 def said(checks: Sequence[Check]) -> list[str]:
-    """Return one line a check, what does not hold below it, and what that comes to."""
+    """Return one line a check, what does not hold below it, and what that comes to.
+
+    Checks that could not be made for one and the same reason are one line, so that the reason is said once.
+    """
     lines = []
-    for check in checks:
-        lines.append(f"{check.name}: {check.state} ({plain_text(check.at)})")
+    for names, check in _alike(checks):
+        head = f"{check.state} ({plain_text(check.at)})" if check.made else f"could not be made{_count(names)}"
+        lines.append(f"{', '.join(names)}: {head}")
         lines += [f"  {plain_text(fault)}" for fault in check.faults[:_SHOWN]]
         more = len(check.faults) - _SHOWN
         lines += [f"  and {more:,} more"] if more > 0 else []
     return [*lines, _closing(checks)]
 
 
+def _alike(checks: Sequence[Check]) -> Iterator[tuple[list[str], Check]]:
+    """Yield each check with its name; of those that could not be made for one reason the first, with all names."""
+    unmade: dict[tuple[str, ...], list[str]] = {}
+    for check in checks:
+        if not check.made:
+            unmade.setdefault(check.faults, []).append(check.name)
+    for check in checks:
+        names = [check.name] if check.made else unmade.pop(check.faults, [])
+        if names:
+            yield names, check
+
+
+def _count(names: Sequence[str]) -> str:
+    return f" ({len(names)} checks)" if len(names) > 1 else ""
+
+
 def _closing(checks: Sequence[Check]) -> str:
+    unmade = sum(not check.made for check in checks)
     many = {state: sum(check.state == state for check in checks) for state in (HOLDS, DOES_NOT_HOLD, NOT_LOOKED_AT)}
-    not_looked = f", {many[NOT_LOOKED_AT]} not looked at" if many[NOT_LOOKED_AT] else ""
-    counts = f"{several(len(checks), 'check')}: {many[HOLDS]} hold, {many[DOES_NOT_HOLD]} do not{not_looked}."
+    wrong = many[DOES_NOT_HOLD] - unmade
+    parts = [
+        several(many[HOLDS], "holds", "hold"),
+        *([several(wrong, "does not", "do not")] if wrong or not unmade else []),
+        *([f"{unmade} could not be made"] if unmade else []),
+        *([f"{many[NOT_LOOKED_AT]} not looked at"] if many[NOT_LOOKED_AT] else []),
+    ]
+    counts = f"{several(len(checks), 'check')}: {', '.join(parts)}."
     if many[DOES_NOT_HOLD]:
         return f"{counts} Do not rely on this hand-over: take it anew from whoever made it."
     signed = any(check.name == "signature" and check.state == HOLDS for check in checks)

@@ -70,7 +70,8 @@ def test_each_word_is_shown_and_only_those_that_answer_close(undecided, tmp_path
     """J1 is out by its heater: what confirms its position, or asks for more, answers that not."""
     found, before = built(tmp_path, decided(what=f"  {word.upper()} ")), undecided
     found_row, closes = row_of(found, "J1"), word in ("accept as is", "repair", "cut out and re-make")
-    assert (found_row["decision"], found_row["closed"]) == (f"{word}; A. Person, 2026-03-10", closes)
+    marked = "closes nothing: " * (word == "position confirmed")
+    assert (found_row["decision"], found_row["closed"]) == (f"{marked}{word}; A. Person, 2026-03-10", closes)
     assert before.counts.outstanding - found.counts.outstanding == found.counts.closed == closes
     assert found_row["fusion_verdict"] == "out of window"
     assert (found.counts.fusion, found.counts.position) == (before.counts.fusion, before.counts.position)
@@ -147,6 +148,69 @@ def test_a_finding_is_closed_by_its_id_and_left_by_another_group(saltreach):
     moved = frames["findings"].assign(statement=frames["findings"]["statement"] + " more")
     found = decide(frames | {"findings": moved}, stated(row), saltreach.title.as_of).frames
     assert found["decisions"]["state"].to_list() == ["stale"]
+
+
+FRAMES = ("joints", "gaps", "records", "findings", "window_checks")
+
+
+@pytest.fixture(scope="module")
+def by_curve(saltreach):
+    """The tables of the sample, a joint of it that is outstanding by one finding alone, and that finding."""
+    frames = {name: saltreach.tables[name] for name in FRAMES}
+    finding = frames["findings"].set_index("kind").loc["trace"]
+    joint_id = finding["joints"]
+    row = frames["joints"].set_index("joint_id").loc[joint_id]
+    assert (row["fusion_verdict"], row["position_verdict"]) == ("cannot tell", "in window")
+    return frames, joint_id, finding["finding_id"]
+
+
+@pytest.mark.parametrize("tied", [True, False])
+def test_a_decision_on_a_joint_that_only_a_finding_keeps_open_closes_nothing_and_says_so(by_curve, saltreach, tied):
+    frames, joint_id, finding_id = by_curve
+    row = {"joint_id": joint_id, "basis": basis_of(saltreach, joint_id) if tied else None}
+    found = decide(frames, stated(row), saltreach.title.as_of)
+    (told,) = found.frames["decisions"].to_dict("records")
+    why = f"what is outstanding about it is finding {finding_id}; decide on that."
+    assert (told["state"], told["said"].endswith(f" It closes nothing: {why}")) == ("closes nothing", True)
+    assert found.statements == (f"1 decision closes nothing: joint {joint_id}, {why}",)
+    after = found.frames["joints"].set_index("joint_id").loc[joint_id]
+    assert after["decision"].startswith("closes nothing: accept as is; A. Person")
+    assert not after["closed"]
+    assert outstanding.counted(frames | dict(found.frames)) == outstanding.counted(
+        frames | {name: frames[name].assign(closed=False) for name in FRAMES[:4]}
+    )
+
+
+def test_a_decision_on_the_finding_itself_closes_it_and_the_joint_has_nothing_left(by_curve, saltreach):
+    frames, joint_id, finding_id = by_curve
+    both = stated({"joint_id": joint_id}, {"finding_id": finding_id})
+    found = decide(frames, both, saltreach.title.as_of)
+    assert found.frames["decisions"]["state"].to_list() == ["not tied", "not tied"]
+    assert [text for text in found.statements if "nothing" in text] == []
+    assert found.frames["findings"].set_index("finding_id").loc[finding_id, "closed"]
+    asks = stated({"joint_id": joint_id}, {"finding_id": finding_id, "decision": "more information"})
+    assert decide(frames, asks, saltreach.title.as_of).frames["decisions"]["state"].to_list()[0] == "closes nothing"
+
+
+def test_a_decision_that_closes_a_joint_says_which_finding_it_leaves_open(saltreach):
+    """TI-4 is out of its window, and the qualification of who made it had ended, too."""
+    rows = saltreach.tables["decisions"].set_index("joint_id")
+    left = saltreach.tables["findings"].set_index("kind").loc["operator", "finding_id"]
+    assert rows.loc["TI-4", "said"].endswith(f" What it leaves open is finding {left}.")
+    assert rows.loc["TI-4", "state"] == "not tied"
+    assert "leaves open" not in rows.loc["C-034", "said"]
+
+
+def test_a_position_that_is_confirmed_where_more_is_outstanding_says_that_it_closes_nothing(tmp_path):
+    found = built(tmp_path, decided(what="position confirmed"))
+    why = "it confirms the place alone, and more than that is outstanding about it"
+    assert f"1 decision closes nothing: joint J1, {why}." in found.statements
+    assert found.tables["decisions"]["state"].to_list() == ["closes nothing"]
+
+
+def test_a_joint_is_known_to_a_finding_by_its_whole_id():
+    findings = pd.DataFrame({"joints": ["J1, J12", "J2, 7/b, x", "J12"]})
+    assert outstanding.findings_of(findings, ["J1", "J12", "7/b, x", "J"]) == [[0], [0, 2], [1], []]
 
 
 def stated(*rows, day="2026-03-18"):

@@ -20,6 +20,7 @@ from asbuilt.find.names import named
 from asbuilt.find.record import record
 from asbuilt.find.told import SHORT_CAUTIONS
 from tests.handed import copied, edit_geopackage, hand_over, rows
+from tests.written_ids import JOINTS, WRITTEN
 
 KML = "{http://www.opengis.net/kml/2.2}"
 GPX = "{http://www.topografix.com/GPX/1/1}"
@@ -96,7 +97,14 @@ def test_neighbours_are_those_next_along_the_line(alone):
     assert all("pipes" in n["marks"] and "machine" in n["marks"] for n in told)
 
 
-def test_ids_as_people_write_them(alone):
+@pytest.mark.parametrize(("text", "ids", "sure"), WRITTEN)
+def test_ids_as_people_write_them_by_the_table_that_holds_the_map_too(text, ids, sure):
+    told = named(text, pd.DataFrame(JOINTS, columns=["joint_id", "joint"]))
+    assert (told.ids if told.sure else ()) == ids
+    assert (len(ids) == 1) == sure
+
+
+def test_an_id_that_was_written_otherwise_is_said(alone):
     for written in ("C-098", "c-098", "C98", "c 98"):
         assert found(alone, written)["joint_id"] == "C-098"
     assert "written otherwise" in found(alone, "C98")["said"]
@@ -109,8 +117,63 @@ def test_what_is_not_found_is_status_3_and_says_what_may_be_meant(alone):
     assert "Did you mean TI-1, TI-2, TI-3, TI-4?" in result.stderr
     several = find(alone, "C-1")
     assert several.exit_code == 3
-    assert "part of the id of 31 joints" in several.stderr
-    assert find(alone, "zzz").exit_code == 3
+    assert "part of the id or number of 31 joints, of which 8 are shown" in several.stderr
+    assert "Write one of them, or more of it." in several.stderr
+    neither = find(alone, "zzz", "zzzz")
+    assert neither.exit_code == 3
+    assert neither.stderr.count("Write a joint's id or a part of it; a station such as 1+250, or a chainage such") == 1
+
+
+POSITIONS = ("-42.85539, 149.21878", "-42.85539 149.21878", "EPSG:7855 681275 5252855")
+CUT = [((), text) for text in (*POSITIONS, "42 51 08 S 149 13 38 E", "station 1+250", "c 98")]
+CUT += [(before, text) for before in (("C-034",), ("--",)) for text in POSITIONS]
+
+
+@pytest.mark.parametrize(("before", "text"), CUT)
+def test_a_text_that_a_space_has_cut_says_to_put_it_in_quotes_and_in_quotes_it_is_found(alone, before, text):
+    """The newcomer's own calls: as a shell hands them over, with a minus in front that looks like an option."""
+    assert f'put it in quotes: "{text}"' in refused(alone, *before, *text.split())
+    assert find(alone, text).exit_code == 0
+
+
+def test_ids_that_are_not_there_are_no_pieces_of_one(alone):
+    assert find(alone, "9812", "9834").exit_code == 3
+
+
+# ---- what is open about a joint --------------------------------------------------------------------------------------
+
+
+def test_findings_that_concern_a_joint_stand_beside_its_verdicts(alone):
+    with contextlib.closing(sqlite3.connect(alone / "asbuilt.gpkg")) as base:
+        rows_ = base.execute("SELECT finding_id, joints, statement FROM findings WHERE kind = 'trace'").fetchall()
+    ((name, joint_id, statement),) = rows_
+    told = found(alone, joint_id)
+    assert [(f["finding_id"], f["closed"], f["statement"]) for f in told["findings"]] == [(name, False, statement)]
+    assert told["outstanding"] == f"yes, by finding {name}; the joint itself is not"
+    said = " ".join(find(alone, joint_id).stdout.split())
+    assert (
+        f"outstanding yes, by finding {name}; the joint itself is not finding {name}, open, of 1 joint: {statement}"
+        in said
+    )
+
+
+def test_what_is_outstanding_about_a_joint_is_told_by_its_own_verdicts_and_decision_too(alone):
+    table = joints_of(alone).set_index("joint_id")
+    assert table.loc["C-034", "closed"] == 1
+    assert found(alone, "C-034")["outstanding"] == "no: a decision closes it"
+    assert found(alone, "B139")["outstanding"] == "yes: the joint itself"  # its decision is stale
+    assert found(alone, "B110")["outstanding"] == "no"
+    assert found(alone, "TI-4")["outstanding"].endswith("; the joint itself is closed by a decision")
+
+
+def test_a_finding_that_a_decision_closes_is_named_as_closed(small, tmp_path):
+    values = "('clock-1', 'clock', 2, 'Two odd times.', '', 'J3, J30', 'accept as is; N. N.', 1)"
+    columns = "finding_id, kind, joints_n, statement, proposal, joints, decision, closed"
+    out = edit_geopackage(copied(small, tmp_path / "a"), f"INSERT INTO findings ({columns}) VALUES {values}")  # noqa: S608
+    assert found(out, "J3")["outstanding"] == "no"
+    said = " ".join(find(out, "J3").stdout.split())
+    assert "clock-1, closed by a decision, of 2 joints: Two odd times. Decision: accept as is; N. N.." in said
+    assert found(out, "J4")["findings"] == []
 
 
 def test_a_number_of_several_joints_is_taken_for_none_of_them():

@@ -1,14 +1,16 @@
 """When the rest may be done: resampled crew-days, against cases whose answer is known. All data is invented."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from asbuilt.progress.calendar import Calendar, day_of
 from asbuilt.progress.days import daily
 from asbuilt.progress.figures import figures_of
-from asbuilt.progress.forecast import RECENT, forecasts, recent_days, working_days_needed
-from asbuilt.progress.planned import plan_of
-from asbuilt.progress.said import forecast_lines
+from asbuilt.progress.forecast import RECENT, Remaining, forecasts, recent_days, remaining, working_days_needed
+from asbuilt.progress.planned import left_of, plan_of
+from asbuilt.progress.said import left_tables
 from tests.work_record import day, gap, joint, plan, record, work
 
 
@@ -174,7 +176,7 @@ def test_bores_and_tie_ins_are_apart():
     assert (round(found["bores", ""].left, 6), found["tie-ins", ""].left) == (40, 1)
     assert found["bores", ""].why == "cannot be told from 0 days of it: 5 are needed"
     assert told.tie_ins["actual"].tolist() == [day("2026-03-10"), pytest.approx(np.nan, nan_ok=True)]
-    assert "tie-in of a at 300 m: not made, planned for Thu 2026-03-19." in forecast_lines(told)
+    assert left_tables(told)[-1].rows == (("a", "300 m", "Thu 2026-03-19"),)
 
 
 def test_what_waits_for_a_tie_in_is_no_length_of_a_day():
@@ -187,6 +189,107 @@ def test_what_waits_for_a_tie_in_is_no_length_of_a_day():
     assert found["line", "a"].left == 0
     assert found["line", "a"].why.startswith("nothing left")
     assert found["tie-ins", ""].left == 1
+
+
+# ---- what is left, in its parts --------------------------------------------------------------------------------------
+
+BORE = {"string": "B", "line": "main", "from_chainage_m": 500.0, "to_chainage_m": 540.0, "method": "bore"}
+TWO_CREWS = (("work", "2026-03-20", 0, 84, "a"), ("work", "2026-03-20", 84, 560, "b"))
+
+
+def two_crews(*more, evening="2026-03-10"):
+    """Crew a is done but for the tie-in at 84 m, crew b has a bore to come, and 560 to 600 m are in no plan."""
+    rows, gaps = [*steady("a"), *steady("b", start=84)], [gap(72.0, 96.0, missing=1)]
+    schedule = plan(*TWO_CREWS, ("tie-in", "2026-03-20", 84, 84, "a"), *more)
+    return work(record(rows, length=600.0, going_on=True, gaps=gaps, strings=[BORE]), evening, schedule)
+
+
+def test_what_is_left_has_three_parts_by_hand():
+    told = two_crews()
+    found = {(r.of, r.crew): (r.along_m, r.at_tie_ins_m, r.in_bores_m) for r in remaining(told, plan_of(told))}
+    assert {key: tuple(round(m, 6) for m in parts) for key, parts in found.items()} == {
+        ("crew", "a"): (0, 12, 0),
+        ("crew", "b"): (560 - 156 - 40, 12, 40),
+        ("no plan", ""): (40, 0, 0),
+        ("line", ""): (560 - 156, 24, 40),
+    }
+
+
+@pytest.mark.parametrize(
+    ("evening", "low", "high"), [("01", 84, 200), ("04", 300, 580), ("09", 130, 170), ("12", 0, 600)]
+)
+def test_the_parts_of_what_is_left_add_up_to_the_whole(evening, low, high):
+    """Of each crew to the length in its plan that has no joint yet, of the line to all of it; and crews to the line."""
+    told = two_crews(("bore", "2026-03-25", low, high, "b"), evening=f"2026-03-{evening}")
+    own, left = plan_of(told), left_of(told)
+    found = {(r.of, r.crew): r for r in remaining(told, own)}
+    line = found["line", ""]
+    assert line.along_m + line.at_tie_ins_m + line.in_bores_m == pytest.approx(left.sum())
+    for crew in ("a", "b"):
+        r = found["crew", crew]
+        assert r.along_m + r.at_tie_ins_m + r.in_bores_m == pytest.approx(
+            (left * own.of(crew).share_of(told.stretches)).sum()
+        )
+    if low >= 84:  # then no metre is in two plans
+        assert sum(r.left_m for r in found.values() if r is not line) == pytest.approx(line.left_m)
+
+
+def test_the_forecast_counts_what_lies_along_the_line_and_nothing_else():
+    told = figures_of(two_crews())
+    along = {r.crew: r.along_m for r in told.remaining if r.of != "no plan"}
+    assert {f.crew: f.left for f in told.forecasts if f.what == "line"} == pytest.approx(along)
+    (bores,) = (f.left for f in told.forecasts if f.what == "bores")
+    assert bores == pytest.approx(told.remaining[-1].in_bores_m)
+
+
+def shown(text):
+    return float(text.replace(",", ""))
+
+
+def test_the_figures_that_are_shown_add_up_in_each_row():
+    told, rng = figures_of(two_crews()), np.random.default_rng(5)
+    parts = [Remaining("crew", "b", *rng.uniform(0, 2000, 3)) for _ in range(200)]
+    left = left_tables(replace(told, remaining=(*parts, told.remaining[-1])))[0]
+    assert left.head[1:5] == ("left\nin all", "along\nthe line", "at tie-ins\nnot made", "in\nbores")
+    for row, part in zip(left.rows, parts, strict=False):
+        assert shown(row[1]) == sum(map(shown, row[2:5])) == round(part.left_m)
+        assert abs(shown(row[4]) - part.in_bores_m) <= 1
+
+
+def test_what_is_left_and_when_says_what_is_needed_and_what_is_over():
+    tables = {t.title: t for t in left_tables(figures_of(two_crews()))}
+    assert list(tables) == ["What is left, lengths in m", "When it may be done", "Planned tie-ins that are not made"]
+    rows = {row[0]: row[1:] for row in tables["What is left, lengths in m"].rows}
+    assert list(rows) == ["a", "b", "in no crew's plan", "the whole line"]
+    assert rows["b"] == ("416", "364", "12", "40", "52", "8", "Fri 2026-03-20")  # 416 m over 8 working days
+    assert rows["in no crew's plan"][4:] == ("-", "-", "-")
+    when = tables["When it may be done"]
+    assert "a: nothing is left along the line." in when.notes
+    assert "the whole line: 40 m of it are in no crew's plan." in when.notes
+    assert "bores, tie-ins: cannot be told from 0 days of it: 5 are needed." in when.notes
+    late = left_tables(figures_of(two_crews(evening="2026-03-20")))[0].rows
+    assert {row[0]: row[5:] for row in late}["b"] == ("-", "over", "Fri 2026-03-20")
+
+
+def test_one_day_stands_in_two_columns_and_never_as_a_range():
+    rows = steady(days=("02", "03", "04", "05", "06", "09", "10"))
+    _, when = left_tables(figures_of(work(record(rows, length=600.0, going_on=True), "2026-03-10", plan())))
+    (line,) = when.rows
+    assert line[:3] == ("the whole line", "Fri 2026-05-08", "Fri 2026-05-08")
+    assert line[3:] == ("12 m", "7 days", "-")
+
+
+def test_each_end_says_which_question_it_answers():
+    note = left_tables(figures_of(two_crews()))[1].notes[-1]
+    for words in ("along the line alone", "By SPI(t) is the whole plan", "At the average pace since the first day"):
+        assert words in note
+    bare = left_tables(figures_of(work(record(steady(), length=600.0, going_on=True), "2026-03-10")))[1].notes[-1]
+    assert "SPI(t)" not in bare  # without a plan there is none
+
+
+def test_where_nothing_is_left_one_line_says_so():
+    told = figures_of(work(record(steady()), "2026-03-10"))
+    assert [t.lines for t in left_tables(told)] == [["What is left:", "Nothing that the records or the plan know of."]]
 
 
 # ---- the calendar ----------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import re
 import numpy as np
 import pypdf
 import pytest
+import shapely
 from click.testing import CliRunner
 
 from asbuilt import cli
@@ -17,6 +18,7 @@ from asbuilt.find.search import joint_answer
 from asbuilt.find.sheet import locate_sheet, sheet_data
 from asbuilt.find.sheet_map import scale_text
 from tests.handed import copied, edit_geopackage, hand_over, rows
+from tests.pdf_pages import places_of
 
 SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # millimetres: ISO 216; 8.5 x 11 inches
 
@@ -136,6 +138,60 @@ def test_arcs_pass_through_the_joint_about_their_features(sample):
         feature = middle + np.array([tie.easting - joint.place.x, joint.place.y - tie.northing]) * 1000 / scale
         assert np.hypot(*(points - feature).T) == pytest.approx(np.hypot(*(middle - feature)), abs=0.03)
         assert np.hypot(*(points - middle).T).min() < 0.05
+
+
+def test_the_legend_names_what_the_map_shows_and_nothing_else(sample):
+    ties = ("numbered squares", "a number at the edge", "dotted arcs")
+    tied, free = (data_of(sample, name)["map"] for name in ("B110", "C-034"))
+    assert answer(sample, "C-034").ties == ()
+    assert [text for text in free["says"] if text.startswith(ties)] == []
+    assert [text.split(":")[0] for text in tied["says"]][-2:] == ["numbered squares", "dotted arcs"]
+    assert all("search boxes" not in text for text in tied["says"])
+    assert any("search boxes, one on each leg" in text for text in data_of(sample, "C-119")["map"]["says"])
+    told = words(page_of(locate_sheet(sample, answer(sample, "C-034"), paper="A4")).extract_text())
+    assert "numberedsquares" not in told
+    assert words("dashed: with a receiver in WGS 84.") in told
+
+
+@pytest.mark.parametrize("name", ["B110", "C-034", "C-119", "TI-4", "B178"])
+def test_nothing_is_drawn_over_the_north_arrow(sample, name):
+    """The arrow is 7 mm wide and 13 mm high; its middle is told."""
+    drawn = data_of(sample, name)["map"]
+    x, y = drawn["north"]
+    arrow = shapely.box(x - 3.5, y - 6.5, x + 3.5, y + 6.5)
+    paths = [shapely.linestrings(np.reshape(p, (-1, 2))) for ink in drawn["ink"] for p in ink["paths"]]
+    assert [path for path in paths if path.intersects(arrow)] == []
+    assert arrow.within(shapely.box(0, 0, drawn["width"], drawn["height"]))
+
+
+@pytest.mark.parametrize("name", ["B110", "C-034", "B178"])
+def test_the_scale_bars_stand_under_their_maps_beside_their_scales_and_cut_no_line(sample, name, tmp_path):
+    """A bar on the map had a white box, which broke what was drawn there."""
+    (tmp_path / "a.pdf").write_bytes(locate_sheet(sample, answer(sample, name), paper="A4"))
+    data, places = data_of(sample, name), places_of(tmp_path / "a.pdf")
+    for drawn, beside in ((data["map"], "Scale"), (data["detail"], "detail,")):
+        (bar,) = [y for text, _, y in places if text == drawn["bar"]["says"]]
+        (scale,) = [y for text, _, y in places if text.startswith(beside)]
+        assert abs(bar - scale) < 4  # millimetres
+
+
+def test_a_finding_that_concerns_the_joint_stands_on_its_sheet(sample):
+    (finding,) = answer(sample, "B178").findings
+    told = words(page_of(locate_sheet(sample, answer(sample, "B178"), paper="A4")).extract_text())
+    assert words(f"{finding.finding_id}, open, of 1 joint") in told
+    assert words(f"yes, by finding {finding.finding_id}; the joint itself is not") in told
+
+
+def test_in_feet_sizes_of_pipe_are_in_inches_first_and_sides_are_rounded_up(tmp_path):
+    """By hand: 630 mm / 25.4 = 24.803 in; 57.2 mm / 25.4 = 2.252 in. No side in feet is shorter than in metres."""
+    out = hand_over(tmp_path, rows(), toml_changes={"route.units": "us", "route.foot": "survey"})[1]
+    of = record(out)
+    text = page_of(locate_sheet(of, answer(of, "J5"), paper="Letter")).extract_text()
+    told = words(text)
+    assert words("OD 24.8 in (630 mm), wall 2.252 in (57.2 mm)") in told
+    pairs = re.findall(r"±([\d.]+)ft\(([\d.]+)m\)", told)
+    assert len(pairs) >= 4
+    assert all(float(feet) * 1200 / 3937 >= float(metres) - 1e-9 for feet, metres in pairs)
 
 
 def test_a_box_too_small_to_be_seen_has_a_detail(sample):

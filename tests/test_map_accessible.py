@@ -198,6 +198,119 @@ def test_walking_along_the_line_keeps_the_button_under_the_hand(record, opened):
     assert page.evaluate("document.activeElement.textContent") == "Joint J0002"
 
 
+def at_hand(page: Page) -> dict[str, Any]:
+    """What has the keyboard: its tag, its text, and whether it is in sight and under no bar that stays in place."""
+    return page.evaluate(
+        """() => {
+          const one = document.activeElement, box = one.getBoundingClientRect();
+          const at = [box.left + Math.min(20, box.width / 2), box.top + Math.min(20, box.height / 2)];
+          const top = document.elementFromPoint(...at);
+          return { tag: one.tagName, text: one.textContent, seen: one.contains(top) };
+        }"""
+    )
+
+
+@pytest.mark.parametrize("device", [DESK, PHONE], ids=["desk", "phone"])
+def test_a_first_link_skips_to_the_list(record, opened, device):
+    page = opened(record, device)
+    page.evaluate("location.hash = '#evening=2026-03-13'")
+    link = page.locator("#to-list")
+    assert link.bounding_box()["y"] + link.bounding_box()["height"] <= 0  # out of sight
+    page.keyboard.press("Tab")
+    assert at_hand(page) == {"tag": "A", "text": "To the outstanding list", "seen": True}
+    assert link.bounding_box()["height"] >= 44
+    keep(page, f"accessible_skip_{device['viewport']['width']}")
+    page.keyboard.press("Enter")
+    assert at_hand(page) == {"tag": "H2", "text": f"Outstanding: {record.counts.outstanding}", "seen": True}
+    page.keyboard.press("Tab")
+    assert at_hand(page)["tag"] == "SELECT"
+    page.keyboard.press("Tab")
+    assert at_hand(page)["text"] == page.locator("#list-rows button").first.text_content()
+    assert at_hand(page)["seen"]
+    assert page.evaluate("location.hash") == "#evening=2026-03-13"
+
+
+@pytest.mark.parametrize("device", [DESK, PHONE], ids=["desk", "phone"])
+def test_the_arrow_keys_reach_rows_that_made_no_joint(record, opened, device):
+    page = opened(record, device)
+    page.locator("#list-rows button").last.focus()
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowDown")
+    last = chosen(page)
+    assert last is not None
+    page.keyboard.press("ArrowDown")
+    assert at_hand(page)["tag"] == "TR"
+    assert "row set aside: no joint number <b>at all</b>" in at_hand(page)["text"]
+    assert at_hand(page)["seen"]
+    assert chosen(page) is None  # it is nowhere on the map: the one before is not shown for it
+    assert page.evaluate(FOCUSED)["outline"] >= 2
+    page.keyboard.press("ArrowDown")
+    assert at_hand(page)["tag"] == "TR"  # the end
+    page.keyboard.press("ArrowUp")
+    assert chosen(page) == last
+
+
+@pytest.mark.parametrize("press", ["Enter", "a finger"])
+def test_on_a_phone_the_list_brings_the_card_into_view_and_escape_leads_back(record, opened, press):
+    page = opened(record, PHONE)
+    row = page.locator("#list-rows tr.opens").last
+    name = row.locator("button").text_content()
+    row.locator("button").scroll_into_view_if_needed()
+    if press == "Enter":
+        row.locator("button").focus()
+        page.keyboard.press("Enter")
+    else:
+        row.locator("td").last.tap()  # a tap beside the button counts too
+    top = page.locator("#card").bounding_box()["y"]
+    assert -1 <= top < 844 / 2
+    assert at_hand(page) == {"tag": "H2", "text": name, "seen": True}
+    page.keyboard.press("Escape")
+    assert not page.is_visible("#card")
+    assert chosen(page) is None
+    assert at_hand(page) == {"tag": "BUTTON", "text": name, "seen": True}
+
+
+def test_closing_the_card_with_a_finger_leads_back_to_its_row(record, opened):
+    page = opened(record, PHONE)
+    row = page.locator("#list-rows tr.opens").last
+    row.locator("button").tap()
+    page.locator("#card .close").tap()
+    assert at_hand(page) == {"tag": "BUTTON", "text": row.locator("button").text_content(), "seen": True}
+
+
+def test_escape_closes_the_card_from_wherever_the_keyboard_is(record, opened):
+    page = opened(record, DESK)
+    page.locator("#list-rows button").first.focus()
+    page.keyboard.press("ArrowDown")
+    name = at_hand(page)["text"]
+    assert page.is_visible("#card")
+    page.keyboard.press("Escape")
+    assert not page.is_visible("#card")
+    assert at_hand(page)["text"] == name  # the keyboard stays in the list
+    find(page, "J0002")
+    page.focus("#chosen [data-lead='before']")
+    page.keyboard.press("Escape")
+    assert not page.is_visible("#card")
+    assert page.evaluate("document.activeElement.classList.contains('folium-map')")  # what had it is gone
+    find(page, "J0002")
+    page.focus("#find")
+    page.keyboard.press("Escape")  # there it empties the search
+    assert page.is_visible("#card")
+
+
+def test_on_a_phone_the_list_is_a_table_still_and_its_reasons_have_the_width(record, opened):
+    page = opened(record, PHONE)
+    table = page.get_by_role("table", name=f"Outstanding: {record.counts.outstanding}")
+    assert table.get_by_role("columnheader").all_inner_texts() == ["Station", "What", "Why"]
+    rows = table.get_by_role("row")
+    assert rows.count() == record.counts.outstanding + 1
+    assert [rows.nth(i).get_by_role("cell").count() for i in range(1, rows.count())] == [3] * (rows.count() - 1)
+    wide = page.evaluate(
+        "Array.from(document.querySelectorAll('#list-rows td:last-child'), one => one.getBoundingClientRect().width)"
+    )
+    assert min(wide) > 340  # of 390 pixels
+
+
 def test_the_map_moves_by_keys(record, opened):
     page = opened(record, DESK)
     where = "[map_of_joints.getCenter().lng, map_of_joints.getZoom()]"

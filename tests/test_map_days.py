@@ -237,11 +237,83 @@ def test_playing_shows_evening_after_evening_and_ends_with_the_last(opener, path
     assert shown(page)[0] == at
 
 
-def test_a_record_of_one_day_has_no_control(opener):
+def of_one_day() -> AsBuilt:
     record = invented()
     joints = record.tables["joints"].assign(fused_local="2026-03-12T14:32:00+11:00")
-    page = opener(dataclasses.replace(record, tables={**record.tables, "joints": joints}), DESK)
-    assert not page.is_visible("#evening")
+    return dataclasses.replace(record, tables={**record.tables, "joints": joints})
+
+
+def test_a_record_of_one_day_has_no_control(opener):
+    assert not opener(of_one_day(), DESK).is_visible("#evening")
+
+
+# ---- an evening that the address asks for ----------------------------------------------------------------------------
+
+
+def ask(page: Page, day: str) -> None:
+    """Write an evening into the address, as a link does."""
+    page.evaluate("day => { location.hash = ''; location.hash = '#evening=' + day; }", day)
+    until(page, "day => location.hash === '#evening=' + day", day)
+    page.wait_for_timeout(50)  # the browser tells of a new address a moment later
+
+
+def test_a_day_without_a_joint_is_shown_as_that_day(desk):
+    evening(desk, 1)
+    before = desk.evaluate("[asbuilt.counts(), asbuilt.drawn()]")
+    head = words(desk, "#at-once").split(": ", 1)[1]
+    desk.click("#all-days")
+    ask(desk, "2026-03-15")
+    assert desk.evaluate("[asbuilt.counts(), asbuilt.drawn()]") == before
+    assert words(desk, "#at-once") == f"By the evening of 15 March 2026 (no joint was made on this day): {head}"
+    assert words(desk, "#day-says") == (
+        "Evening of 15 March 2026: no joint was made on this day; the last before it was made on 13 March 2026;"
+        f" {len(TIMELESS)} joints without a time stand in the whole record only."
+    )
+    assert shown(desk) == (1, "Evening of 15 March 2026, no joint was made on this day")
+    keep(desk, "days-without-a-joint")
+
+
+@pytest.mark.parametrize(("step", "day"), [("The evening before", 13), ("The next evening", 16)])
+def test_from_a_day_without_a_joint_a_step_leads_to_the_next_that_has_some(desk, step, day):
+    ask(desk, "2026-03-14")
+    desk.click(f"#evening button[aria-label='{step}']")
+    assert shown(desk)[1] == f"Evening of {day} March 2026"
+
+
+@pytest.mark.parametrize(
+    ("day", "said", "made", "at"),
+    [("2026-03-01", "its first is of 12 March 2026", 0, 0), ("2026-04-01", "its last is of 17 March 2026", None, 3)],
+)
+def test_beyond_the_days_of_the_record_it_says_where_it_begins_or_ends(record, desk, day, said, made, at):
+    ask(desk, day)
+    assert f": the record holds no joint of this day; {said}; " in words(desk, "#day-says")
+    assert desk.evaluate("asbuilt.counts().joints") == (days_of(record).notna().sum() if made is None else made)
+    assert shown(desk)[0] == at
+    name = "The evening before" if at == 0 else "The next evening"
+    before = words(desk, "#day-says")
+    desk.click(f"#evening button[aria-label='{name}']")
+    assert words(desk, "#day-says") == before  # there is none on that side
+
+
+@pytest.mark.parametrize("day", ["2026-02-31", "yesterday", ""])
+def test_an_address_that_names_no_day_is_told_and_shows_the_whole_record(desk, day):
+    whole = desk.inner_html("#at-once")
+    evening(desk, 1)
+    ask(desk, day)
+    assert desk.inner_html("#at-once") == whole
+    assert words(desk, "#day-says").startswith("All 4 days, ")
+    assert words(desk, "#day-says").endswith(". The address asks for an evening, but names no day such as 2026-03-12.")
+
+
+@pytest.mark.parametrize("day", ["2026-03-12", "2026-03-11"])
+def test_a_page_opens_on_the_evening_of_its_address_even_with_one_day(opener, day):
+    page = opener(of_one_day(), PHONE)
+    page.goto(f"{page.url}#evening={day}")
+    page.reload()
+    until(page, "() => window.asbuilt !== undefined")
+    assert page.is_visible("#evening")
+    assert words(page, "#day-says").startswith(f"Evening of {day[-2:]} March 2026:")
+    assert (page.evaluate("asbuilt.counts().joints") == 0) == (day == "2026-03-11")
 
 
 def test_the_list_says_that_it_is_of_the_whole_record(desk):

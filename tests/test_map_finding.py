@@ -14,6 +14,7 @@ from asbuilt.as_built import AsBuilt
 from asbuilt.publish import webmap
 from tests.map_pages import DESK, PHONE, card, chosen, colour_at, find, keep
 from tests.map_record import CRS, NASTY, invented, made
+from tests.written_ids import JOINTS, WRITTEN
 
 BAD = [look.OUT_OF_WINDOW, look.NOT_RECORDED]
 
@@ -92,6 +93,24 @@ def test_a_part_of_an_id_finds_all_that_hold_it_and_counts_the_rest(record, desk
 
 def test_the_number_on_the_paper_finds_its_joint(desk):
     assert [f.split(" at ")[0] for f in offers(desk, "t-17")] == ["Joint J0010"]
+
+
+@pytest.fixture(scope="module")
+def written(record, opener) -> Page:
+    """The map of a few joints with ids of many kinds."""
+    joints = record.tables["joints"].iloc[: len(JOINTS)].copy()
+    joints["joint_id"], joints["joint"] = zip(*JOINTS, strict=True)
+    nothing = {t.name: tables.empty(t) for t in tables.ALL if t.name in {"positions", "window_checks", "gaps"}}
+    done = {**record.tables, **nothing, "joints": tables.conform(joints, tables.JOINTS)}
+    return opener(dataclasses.replace(record, tables=done), DESK)
+
+
+@pytest.mark.parametrize(("text", "ids"), [row[:2] for row in WRITTEN])
+def test_the_map_finds_the_same_joints_by_an_id_as_the_command(written, text, ids):
+    """Whatever else it offers while somebody types comes behind."""
+    found = [re.match(r"Joint (.+?) at ", offer)[1] for offer in offers(written, text) if offer.startswith("Joint ")]
+    assert tuple(found[: len(ids)]) == ids
+    assert ids or not found
 
 
 def test_an_offer_says_where_the_joint_lies(record, desk):
@@ -188,6 +207,8 @@ def listed(page: Page) -> list[str]:
     [
         ("Operator 3", "operator", "Operator 3", "Operator Operator 3"),
         ("m2", "machine", "M2", "Machine M2"),
+        ("crew_b", "crew", "crew_b", "Crew crew_b"),
+        ("Crew B", "crew", "crew_b", "Crew crew_b"),
         ("2026-03-13", "day", "2026-03-13", "Made on 13 March 2026"),
         ("13 March 2026", "day", "2026-03-13", "Made on 13 March 2026"),
         ("16 mar 2026", "day", "2026-03-16", "Made on 16 March 2026"),
@@ -196,7 +217,9 @@ def listed(page: Page) -> list[str]:
     ],
 )
 def test_people_machines_days_and_verdicts_pick_out_their_joints(record, desk, text, column, value, title):
-    line = line_of(record).assign(day=lambda t: t["fused_local"].str[:10])
+    line = line_of(record).assign(
+        day=lambda t: t["fused_local"].str[:10], crew=lambda t: t["source_file"].str.extract(r"(crew_\w)", expand=False)
+    )
     wanted = line[line[column] == value].sort_values("chainage_m", na_position="last")
     assert offers(desk, text)[0].startswith(f"{len(wanted)} joint")
     desk.press("#find", "Enter")
@@ -223,7 +246,7 @@ def test_boxes_hold_together(record, desk):
     assert listed(desk) == [f"Joint {i}" for i in both["joint_id"]]
     assert len(both) > 3
     desk.click("#list button:has-text('Back to what')")
-    assert desk.locator("#narrow select").evaluate_all("boxes => boxes.map(b => b.value)") == [""] * 5
+    assert desk.locator("#narrow select").evaluate_all("boxes => boxes.map(b => b.value)") == [""] * 6
     desk.evaluate("document.querySelector('#narrow').open = false")
 
 
@@ -356,12 +379,89 @@ def test_a_day_on_which_nothing_was_made_is_told_from_a_text_that_is_no_day(desk
     assert "A day is written 2026-03-12 or 12 March 2026." in desk.inner_text("#found")
 
 
-def test_a_finding_stands_at_its_first_joint_and_leads_there(record, opener):
-    said = {"kind": "clock", "joints_n": 2, "statement": "Invented: two odd times.", "joints": "J0030, J0033"}
-    findings = made(tables.FINDINGS, 1, finding_id=["clock-1"], **{name: [value] for name, value in said.items()})
-    page = opener(dataclasses.replace(record, tables={**record.tables, "findings": findings}), DESK)
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("9+000", "No line has that station: main has 0+000.00 to 0+732.00. Write a station of these."),
+        ("station 9+000", "No line has that station: main has 0+000.00 to 0+732.00. Write a station of these."),
+        ("900 m", "No line is that long. Write a shorter chainage."),
+        ("512000 5260000", "no latitude and longitude in degrees. Write -42.85229, 149.22748, or 42.85229 S"),
+        ("-42,85229 149,22748", "no latitude and longitude in degrees. Write -42.85229, 149.22748, or 42.85229 S"),
+        ("42.85 S 149.22 N", "latitude first"),
+        (
+            "zzz",
+            "Nothing fits “zzz”. Write a joint's id or a part of it, a station, a latitude and longitude, a finding,",
+        ),
+    ],
+)
+def test_what_is_not_found_says_what_to_write(desk, text, says):
+    assert offers(desk, text) == []
+    assert says in desk.inner_text("#found")
+
+
+@pytest.mark.parametrize(
+    ("text", "station"), [("station 0+025", "0+025.00"), ("Sta. 0+025", "0+025.00"), ("25 m", "0+025.00")]
+)
+def test_a_station_as_the_command_takes_it(desk, text, station):
+    assert offers(desk, text) == [f"Station {station}"]
+
+
+# ---- findings --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def with_findings(record, opener) -> Page:
+    """One finding that is open, of two joints and of one without a place; and one that a decision closes."""
+    told = {
+        "finding_id": ["clock-1", "trace-2"],
+        "kind": ["clock", "trace"],
+        "joints_n": [3, 1],
+        "statement": ["Invented: two odd times.", "Invented: <b>one</b> odd curve."],
+        "proposal": ['clock = "+1 h"', ""],
+        "joints": ["J0030, J0033, J0055", "J0030"],
+        "decision": ["", "accept as is; N. N."],
+        "closed": [False, True],
+    }
+    findings = made(tables.FINDINGS, 2, **told)
+    return opener(dataclasses.replace(record, tables={**record.tables, "findings": findings}), DESK)
+
+
+def test_a_finding_stands_at_its_first_joint_and_leads_to_its_card(record, with_findings):
+    page = with_findings
     row = page.locator("#list-rows tr", has_text="Invented: two odd times.")
     at = record.tables["joints"].set_index("joint_id").loc["J0030"]
-    assert row.inner_text().split("\t")[0] == at["station"]
+    assert row.inner_text().split("\t")[0].strip().split("\n")[0] == at["station"]
     row.locator("button").click()
-    assert chosen(page)["row"] == 29
+    assert (chosen(page)["kind"], chosen(page)["row"]) == ("finding", 0)
+    assert page.locator("#list-rows tr", has_text="odd curve").count() == 0  # it is closed
+    for part in ("Finding clock-1", "Open, 3 joints", "Invented: two odd times.", 'clock = "+1 h"', "Decisionnone"):
+        assert part in card(page)
+    assert all(in_sight(page, name) for name in ("J0030", "J0033"))
+
+
+def test_the_card_of_a_joint_names_its_findings_and_the_way_leads_there_and_back(with_findings):
+    page = with_findings
+    find(page, "J0030")
+    told = page.locator("#card .concerns li").all_inner_texts()
+    assert [" ".join(text.split()) for text in told] == [
+        "Finding clock-1 open: Invented: two odd times.",
+        "Finding trace-2 closed by a decision: Invented: <b>one</b> odd curve.",
+    ]
+    page.click("#card button:has-text('Finding clock-1')")
+    assert chosen(page)["kind"] == "finding"
+    page.click("#card button:has-text('Joint J0033')")
+    assert (chosen(page)["kind"], chosen(page)["row"]) == ("joint", 32)
+    assert page.locator("#card .concerns button").all_inner_texts() == ["Finding clock-1"]
+    find(page, "J0031")
+    assert page.locator("#card .concerns").count() == 0
+
+
+def test_a_finding_is_found_by_its_id_and_picks_out_its_joints(with_findings):
+    page = with_findings
+    assert offers(page, "trace-2") == ["Finding trace-2, 1 joint"]
+    find(page, "clock-1")
+    page.click("#card button:has-text('Pick out its joints')")
+    assert sorted(listed(page)) == ["Joint J0030", "Joint J0033", "Joint J0055"]
+    page.click("#list button:has-text('Back to what')")
+    find(page, "J0055")
+    assert "Finding clock-1" in card(page)  # a joint without a place has it, too

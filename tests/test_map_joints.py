@@ -186,7 +186,7 @@ def test_all_that_is_outstanding_is_listed(record, opened):
     rows = page.locator("#list-rows tr")
     assert rows.count() == record.counts.outstanding
     texts = rows.all_inner_texts()
-    stations = [t.split("\t")[0] for t in texts if not t.startswith("no place")]
+    stations = [t for t in rows.locator("td:first-child").all_inner_texts() if t != "no place"]
     assert stations == sorted(stations)
     assert len(stations) == record.counts.outstanding - 2
     assert "row set aside: no joint number <b>at all</b>" in texts[-1]

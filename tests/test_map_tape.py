@@ -5,6 +5,7 @@ resolution of a web map's zoom level (equator of 2 pi 6378137 m on 256 pixels at
 """
 
 import dataclasses
+import itertools
 import math
 from typing import Any
 
@@ -20,7 +21,7 @@ from tests import map_record
 from tests.map_pages import DESK, DEVICES, PHONE, Open, card, chosen, colour_of
 from tests.map_record import JUMPING, geographic, invented, made
 
-TALLEST = {"desk": 170, "phone": 190}  # pixels, of the whole block
+TALLEST = {"desk": 172, "phone": 190}  # pixels, of the whole block
 PAPER = "#F4F2EC"
 ZOOM = 18
 
@@ -301,6 +302,61 @@ def test_labels_jump_at_a_chainage_equation(opened):
     assert words(page).startswith("0+29")
     go(page, record, 302.0)
     assert words(page).startswith("0+35")
+
+
+@DEVICES
+def test_the_needle_runs_through_no_word_of_the_axis(opened, device):
+    """Along the line past the equation, at three scales: its words are whole, and clear of needle and of each other."""
+    record = invented(stationing=JUMPING)  # 300 back = 350 ahead
+    page = open_tape(opened, record, device)
+    width = math.floor(page.locator(".tape-strip").bounding_box()["width"])
+    told = 0
+    for zoom in (15, 16, 18):
+        for chainage in np.arange(200.0, 400.0, 17.0):
+            go(page, record, chainage)
+            page.evaluate("zoom => window.map_of_joints.setZoom(zoom, { animate: false })", zoom)
+            drawn(page)
+            labels = sorted(ends_of(page))
+            assert all(right < width / 2 - 6 or left > width / 2 + 6 for left, right, _ in labels), labels
+            assert all(a[1] < b[0] for a, b in itertools.pairwise(labels)), labels
+            told += {"0+300 = 0+350", "0+300 ="} & {text for _, _, text in labels} != set()
+            strokes = width / 2 + (300.0 - tape(page)["chainage"]) / tape(page)["metresPerPixel"]
+            stands_alone = any(text in ("0+300 = 0+350", "0+300 =") for _, _, text in labels)
+            assert not stands_alone or 0 <= strokes <= width
+    assert told > 20
+
+
+def ends_of(page: Page) -> list[tuple[float, float, str]]:
+    """Left and right edge of each word in the lane of the axis, with the word; an equation's are bold."""
+    found = page.evaluate(
+        """() => {
+          const c = document.createElement("canvas").getContext("2d");
+          const plain = document.querySelector(".tape-strip").getContext("2d").font.replace(/^(600|bold) /, "");
+          return window.written.filter(([text, x, y]) => /\\d\\+\\d/.test(text) && y < 16).map(([text, x]) => {
+            c.font = (text.includes("=") ? "600 " : "") + plain;
+            return [x, x + c.measureText(text).width, text];
+          });
+        }"""
+    )
+    return [(left, right, text) for left, right, text in found]
+
+
+def test_on_a_phone_the_whole_line_tells_more_than_the_equation(opened, saltreach):
+    page = open_tape(opened, saltreach, PHONE)
+    texts = {text for _, _, text in ends_of(page)}
+    assert {"1+800 =", "1+850"} <= texts or "1+800 = 1+850" in texts
+    assert [text for text in texts if text.endswith("+000")] != []
+
+
+def test_a_short_string_and_a_short_section_have_their_names(opened, saltreach):
+    page = open_tape(opened, saltreach, PHONE)
+    seen = written(page)
+    assert {"S1", "TS-1", "TS-2", "TS-3"} <= set(seen)  # not their results, for which there is no room
+    now = tape(page)
+    s1 = saltreach.tables["strings"].set_index("string").loc["S1"]
+    width = math.floor(page.locator(".tape-strip").bounding_box()["width"])
+    end = width / 2 + (s1["to_chainage_m"] - now["chainage"]) / now["metresPerPixel"]
+    assert end < seen["S1"] < end + 12  # beside the reach, which is shorter than its name
 
 
 def test_no_label_is_cut_at_the_edges(opened):

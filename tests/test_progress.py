@@ -19,8 +19,9 @@ from asbuilt.progress.days import cycle_minutes, daily, quiet
 from asbuilt.progress.figures import as_data, figures, figures_of
 from asbuilt.progress.formulas import percent_complete
 from asbuilt.progress.planned import plan_of
-from asbuilt.progress.said import said
-from asbuilt.progress.spans import first_days, length, union, within
+from asbuilt.progress.rows import WIDTH, columns, folded
+from asbuilt.progress.said import day_table, plan_tables, said
+from asbuilt.progress.spans import common, first_days, length, union, within
 from asbuilt.progress.stages import expected, on_the_bank, stages
 from tests.conftest import SALTREACH
 from tests.work_record import day, gap, joint, plan, record, work
@@ -59,6 +60,13 @@ def test_what_lies_within_is_counted_by_brute_force_the_same(pairs, others):
     pairs = [(min(p), max(p)) for p in pairs]
     found = within(*ends(pairs), union(*ends(others)))
     assert found.tolist() == [len(set(range(low, high)) & metres(others)) for low, high in pairs]
+
+
+@given(PAIRS, PAIRS)
+def test_what_two_unions_have_in_common_is_by_brute_force_the_same(pairs, others):
+    found = common(union(*ends(pairs)), union(*ends(others)))
+    assert metres([(int(low), int(high)) for low, high in found]) == metres(pairs) & metres(others)
+    assert length(found) == len(metres(pairs) & metres(others))
 
 
 @given(st.lists(st.tuples(WHOLE, WHOLE, st.integers(1, 5)).filter(lambda p: p[0] < p[1]), min_size=1, max_size=10))
@@ -338,9 +346,44 @@ def test_what_did_crew_b_do_on_tuesday_and_when_will_they_finish():
     assert tuesday == [
         ["Tue", "2026-02-24", "crew_b", "M24", "4", "0", "36", "0", "0", "4", "of", "4", "4", "of", "17"]
     ]
-    (when,) = [line for line in result.stdout.splitlines() if line.startswith("crew_b: 480 m left")]
-    assert "(P50)" in when
-    assert "(P80)" in when
+    left, when = (result.stdout.partition(f"\n{title}")[2] for title in ("What is left", "When it may be done"))
+    assert line_of(left, "crew_b") == ["519", "480", "39", "0", "86", "6", "Wed", "2026-03-04"]
+    assert line_of(when, "crew_b")[:4] == ["Fri", "2026-03-06", "Mon", "2026-03-09"]  # P50, P80
+
+
+def line_of(text, name):
+    return next(line.split()[1:] for line in text.splitlines() if line.startswith(f"{name} "))
+
+
+@pytest.mark.parametrize("evening", ["2026-02-09", "2026-02-25", "2026-03-10", "2026-03-20"])
+def test_no_line_is_wider_than_a_terminal(evening):
+    lines = run(SALTREACH, "--as-of", evening).stdout.splitlines()
+    assert max(map(len, lines)) <= WIDTH
+
+
+def test_headings_say_themselves_what_they_count(told):
+    days = day_table(told)
+    assert days.head[7:9] == ("out of\nwindow", "right\nfirst time")
+    assert "in window and never cut out" in days.notes[0]
+    out = sum(int(row[7]) for row in days.rows)
+    assert out == told.days["out_of_window"].sum() > 0
+
+
+def test_of_all_crews_no_place_is_told_but_of_one_alone():
+    both = plan(("work", "2026-03-04", 0, 48, "a"), ("work", "2026-03-06", 48, 120, "b"))
+    (table,) = plan_tables(figures_of(work(record(FOUR), WED, both)))
+    places = {row[0]: row[-2:] for row in table.rows}
+    assert list(places) == ["a", "b", "all crews"]
+    assert places["a"] == ("30 m", "1 day early")  # planned for the 4th, made on the 3rd
+    assert places["all crews"] == ("-", "-")
+    (alone,) = plan_tables(figures_of(work(record(FOUR), WED, plan(("work", "2026-03-04", 0, 120, "a")))))
+    assert {row[-2:] for row in alone.rows} != {("-", "-")}
+
+
+def test_columns_end_together_under_headings_of_two_lines():
+    assert columns(["a", "long\nb"], [["xx", "1,000"]], 1) == ["     long", "a       b", "xx  1,000"]
+    assert folded(["word " * 40])[1].startswith("  word")
+    assert max(map(len, folded(["word " * 40]))) <= WIDTH
 
 
 def test_an_evening_as_json_is_one_document():

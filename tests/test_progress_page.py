@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from datetime import date
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -25,19 +26,20 @@ from asbuilt.cautions import CAUTIONS
 from asbuilt.errors import OutputError
 from asbuilt.look import CREWS
 from asbuilt.progress import outlet
-from asbuilt.progress.calendar import day_of
+from asbuilt.progress.calendar import day_number, day_of
 from asbuilt.progress.changes import change_lines, changes
 from asbuilt.progress.chart import chart
 from asbuilt.progress.days import daily
 from asbuilt.progress.figures import figures, figures_of
 from asbuilt.progress.page import page
+from asbuilt.progress.said import left_tables, plan_tables
 from asbuilt.progress.watch import Watcher, difference, seen, watch
 from asbuilt.progress.work import work_of
 from asbuilt.publish import webmap
 from tests.conftest import SALTREACH
 from tests.making import csv_of, make_route
 from tests.map_pages import DESK, DEVICES, PHONE, Opener, keep, until
-from tests.map_record import DAYS, NASTY, invented
+from tests.map_record import NASTY, invented
 from tests.work_record import gap, joint, plan, record, work
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -89,11 +91,9 @@ def address(opener: Opener, path: Path, fragment: str) -> Page:
     ("fragment", "says"),
     [
         ("#evening=2026-03-13", "Evening of 13 March 2026"),
-        ("#evening=2026-03-15", "Evening of 13 March 2026"),  # a day without a joint: the evening before
-        ("#evening=2027-01-01", f"Evening of {DAYS[3]} March 2026"),
-        ("#evening=2020-01-01", "All"),  # before the first joint there is nothing to show
-        ("#evening=soon", "All"),
-        ("#evening=2026-03-13<b>", "All"),
+        ("#evening=2026-03-15", "Evening of 15 March 2026: no joint was made on this day"),
+        ("#evening=2027-01-01", "Evening of 1 January 2027: the record holds no joint of this day"),
+        ("#evening=2020-01-01", "Evening of 1 January 2020: the record holds no joint of this day"),
     ],
 )
 def test_an_address_opens_the_map_on_an_evening(opened, tmp_path, fragment, says):
@@ -133,6 +133,22 @@ def test_the_page_fits_its_screen_and_can_be_read(opened, out, device):
     assert shown.locator("main").inner_text().count("crew_b") > 5
     for caution in CAUTIONS:
         assert caution in shown.inner_text("body")
+
+
+@DEVICES
+def test_the_page_has_the_tables_of_the_terminal_and_they_scroll_in_their_own_box(saltreach, opened, out, device):
+    told = figures_of(dataclasses.replace(work_of(saltreach), evening=day_number(date(2026, 3, 5))))
+    shown = opened(out / "progress.html", device, ready="() => document.querySelector('svg') !== null")
+    for table in (*plan_tables(told), *left_tables(told)):
+        heading = shown.locator("h2", has_text=table.title)
+        box = shown.locator(".wide", has=shown.locator("table")).and_(shown.get_by_label(table.title, exact=True))
+        assert heading.count() == box.count() == 1
+        cells = [row.split("\t") for row in box.locator("tbody").inner_text().split("\n")]
+        assert cells == [list(row) for row in table.rows]
+        assert box.evaluate("e => e.clientWidth") <= device["viewport"]["width"]
+        if device is PHONE and len(table.head) > 6:
+            assert box.evaluate("e => e.scrollWidth > e.clientWidth")
+    keep(shown, f"progress-{'phone' if device is PHONE else 'desk'}-tables")
 
 
 def test_nothing_runs_in_the_page_and_only_its_own_styles_count(out):
@@ -269,7 +285,8 @@ def test_the_png_is_the_chart(out):
 def test_the_folder_holds_what_it_says_and_its_checksums_hold(out):
     assert {p.name for p in out.iterdir()} == {
         "progress.html", "joint_map.html", "time_chainage.svg", "time_chainage.png", "progress.json", "days.csv",
-        "days_without_joints.csv", "stages.csv", "plan_and_actual.csv", "forecasts.csv", "tie_ins.csv", "SHA256SUMS",
+        "days_without_joints.csv", "stages.csv", "plan_and_actual.csv", "what_is_left.csv", "forecasts.csv",
+        "tie_ins.csv", "SHA256SUMS",
     }  # fmt: skip
     subprocess.run(["sha256sum", "-c", "--quiet", "SHA256SUMS"], cwd=out, check=True)
 
@@ -282,6 +299,17 @@ def test_the_tables_say_what_the_document_says(out):
     assert list(days["day"].iloc[[0, -1]]) == ["2026-02-10", "2026-03-05"]
     plans = pd.read_csv(out / "plan_and_actual.csv", encoding="utf-8-sig")
     assert list(plans["crew"].fillna("")) == ["", "crew_a", "crew_b", "crew_c"]
+
+
+def test_the_parts_of_what_is_left_stand_in_document_and_table(out):
+    told = json.loads((out / "progress.json").read_text(encoding="utf-8"))["what_is_left"]
+    assert [(row["of"], row["crew"]) for row in told] == [
+        ("crew", "crew_a"), ("crew", "crew_b"), ("crew", "crew_c"), ("no plan", ""), ("line", ""),
+    ]  # fmt: skip
+    for row in told:
+        assert row["along_m"] + row["at_tie_ins_m"] + row["in_bores_m"] == pytest.approx(row["left_m"], abs=0.002)
+    table = pd.read_csv(out / "what_is_left.csv", encoding="utf-8-sig")
+    assert table["left_m"].tolist() == [row["left_m"] for row in told]
 
 
 def test_the_same_evening_gives_the_same_bytes(out, tmp_path):

@@ -9,13 +9,18 @@ from datetime import date
 from pathlib import Path
 
 import pikepdf
+import pypdf
 import pytest
 
 from asbuilt import build, settings
 from asbuilt.cautions import CAUTIONS, IN_SHORT
+from asbuilt.progress.chart import described
+from asbuilt.progress.figures import assumptions, figures
+from asbuilt.progress.said import day_table, left_tables, plan_tables, stage_table
 from asbuilt.publish.report import write_report
 from asbuilt.publish.report_data import report_data
 from asbuilt.publish.typeset import typeset
+from tests.conftest import SALTREACH
 from tests.making import E0, N0, csv_of, make_route
 from tests.pdf_pages import archive_faults, pages_of, size_of, text_of
 
@@ -37,7 +42,7 @@ def number(text):
 
 def test_the_first_page_answers_the_five_questions(report, saltreach):
     page, counts = pages_of(report[0])[0], saltreach.counts
-    asked = ("Is it complete, end to end?", "What is outstanding?", "Who decided?", "How sure are the positions?")
+    asked = ("Is it complete, end to end?", "What is outstanding?", "Who decided what?", "How sure are the positions?")
     for question in (*asked, "In which datum?"):
         assert question in page
     assert f"Not end to end: {counts.gaps} gaps with {counts.missing_records} missing records." in page
@@ -128,6 +133,89 @@ def test_each_page_has_its_number_revision_and_time(report, saltreach):
     for i, page in enumerate(pages, start=1):
         assert f"page {i} of {len(pages)}" in page
         assert f"Revision {saltreach.title.revision}, as of 2026-03-20 23:59 (UTC+11:00)" in page
+
+
+# ---- progress --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def midway(tmp_path_factory):
+    """The report of the sample route on an evening in its midst, and its figures."""
+    as_built = build.build(settings.load(SALTREACH), as_of_date=date(2026, 2, 25))
+    path = tmp_path_factory.mktemp("midway") / "handover.pdf"
+    write_report(as_built, path)
+    return path, as_built, figures(as_built)
+
+
+def chapter(path):
+    """The pages of the chapter on progress, and their text from its heading on."""
+    pages = pages_of(path)
+    first = next(i for i, page in enumerate(pages) if " Progress stage " in page)
+    last = next(i for i, page in enumerate(pages) if "What the figures assume" in page)
+    return list(range(first, last + 1)), " ".join(pages[first : last + 1]).partition(" Progress stage ")[2]
+
+
+def test_progress_has_the_tables_of_the_command(midway):
+    said = chapter(midway[0])[1].replace("’", "'")
+    told = midway[2]
+    tables = [stage_table(told), *plan_tables(told), *left_tables(told), day_table(told, last=7)]
+    assert len(tables) == 6
+    for table in tables:
+        assert table.title in said
+        for row in table.rows:
+            assert " ".join(row) in said, row
+        for note in table.notes:
+            assert note.replace("'", "'") in said
+    for text in (*told.stages["says"], *assumptions(told)):
+        assert text.replace("’", "'") in said
+
+
+def test_the_chart_in_the_report_is_drawn_of_lines_with_words_that_can_be_read(midway):
+    """No letter below 7 points (a usual least size in print: common practice, no source); no picture of dots."""
+    pages, said = chapter(midway[0])
+    for word in ("as of", "crew_a", "Length covered (m)", "tie-in planned", "planned, in its crew's colour", "0+500"):
+        assert word in said.replace("’", "'"), word
+    with pikepdf.open(midway[0]) as pdf:
+        page = pdf.pages[pages[0]]
+        assert all(x.get("/Subtype") != "/Image" for x in page.get("/Resources", {}).get("/XObject", {}).values())
+        figures_told = [o for o in pdf.objects if isinstance(o, pikepdf.Dictionary) and o.get("/S") == "/Figure"]
+    alts = [str(f.get("/Alt", "")) for f in figures_told]
+    assert described(midway[2]) in alts
+    heights = heights_of(midway[0], pages[0])
+    assert len(heights) > 200
+    assert min(heights) >= 7.0
+
+
+def heights_of(path, page):
+    """The height of the letters of each piece of text of a page, points; in a drawing each letter is a piece."""
+    found = []
+
+    def seen(text, cm, tm, _font, size):
+        found.extend([abs(size * cm[3] * tm[3])] if text.strip() else [])
+
+    pypdf.PdfReader(path).pages[page].extract_text(visitor_text=seen)
+    return found
+
+
+def test_a_report_with_progress_is_an_archive_file_and_the_same_each_time(midway, tmp_path):
+    assert archive_faults(midway[0]) == []
+    write_report(midway[1], tmp_path / "again.pdf")
+    assert (tmp_path / "again.pdf").read_bytes() == midway[0].read_bytes()
+
+
+def test_crews_of_any_name_come_out_in_table_and_chart(midway, tmp_path):
+    files = sorted(midway[1].schedule.crew_of)
+    names = dict(zip(files, ["מכונה", '山 <b>&"#panic()"', "Ж \u202ecrew"], strict=True))
+    write_report(replace(midway[1], schedule=replace(midway[1].schedule, crew_of=names)), tmp_path / "odd.pdf")
+    said = chapter(tmp_path / "odd.pdf")[1]
+    assert said.count('[U+5C71] <b>&"#panic()"') >= 3  # the line, the key, the days
+    assert said.count("Ж [U+202E]crew") >= 3
+    assert archive_faults(tmp_path / "odd.pdf") == []
+
+
+def test_a_report_without_a_schedule_has_no_chapter_of_progress(saltreach, tmp_path):
+    write_report(replace(saltreach, schedule=None), tmp_path / "bare.pdf")
+    assert all("What the figures assume" not in page for page in pages_of(tmp_path / "bare.pdf"))
 
 
 # ---- the file --------------------------------------------------------------------------------------------------------

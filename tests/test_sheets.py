@@ -3,22 +3,28 @@
 import itertools
 import math
 import re
+import shutil
+import subprocess
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
 from asbuilt import build, settings
 from asbuilt.alignment import MeasuredLine, locate
-from asbuilt.as_built import ReportForm
+from asbuilt.as_built import Context, ReportForm
 from asbuilt.cautions import IN_SHORT
 from asbuilt.errors import SettingsError
-from asbuilt.publish.sheet_bands import bands, lanes_of
+from asbuilt.publish.sheet_bands import axis_marks, bands, lane_bars, lanes_of
+from asbuilt.publish.sheet_plan import NORTH_MM, with_room
 from asbuilt.publish.sheets import PAPERS, sheets_data, write_sheets
 from asbuilt.publish.strips import Scale, strips
+from asbuilt.stationing import ChainageEquation, Stationing
 from tests.making import E0, N0, csv_of, make_route
 from tests.pdf_pages import archive_faults, pages_of, places_of, size_of, text_of
 
@@ -183,6 +189,125 @@ def test_numbers_that_have_no_room_give_way_to_those_that_stand_out(saltreach):
         for panel in sheet:
             shown = [joint["x"] for joint in panel["joints"] if joint["says"]]
             assert np.diff(shown).min() >= 2.6 - 1e-3
+
+
+# ---- words -----------------------------------------------------------------------------------------------------------
+
+needs_pdftotext = pytest.mark.skipif(not shutil.which("pdftotext"), reason="pdftotext, of Poppler")
+
+
+def words_of(path):
+    """Return each word with its page and box, by Poppler: page, x0, y0, x1, y1 (points), shape (n, 5)."""
+    said = subprocess.run(["pdftotext", "-bbox", str(path), "-"], capture_output=True, check=True, text=True).stdout
+    words, boxes = [], []
+    for number, page in enumerate(said.split("<page ")[1:]):
+        for *box, word in re.findall(r'xMin="(.+?)" yMin="(.+?)" xMax="(.+?)" yMax="(.+?)">(.*?)<', page):
+            words.append(word)
+            boxes.append([number, *map(float, box)])
+    return words, np.array(boxes)
+
+
+def overlaps(path):
+    """Return which words lie on another by more than a quarter of a letter's height, which fonts leave free."""
+    words, boxes = words_of(path)
+    free = 0.25 * np.minimum(boxes[:, 3] - boxes[:, 1], boxes[:, 4] - boxes[:, 2])[:, None]
+    low, high = boxes[:, 1:3] + free, boxes[:, 3:5] - free
+    on = (low[:, None] < high[None]).all(axis=2) & (high[:, None] > low[None]).all(axis=2)
+    on &= boxes[:, None, 0] == boxes[None, :, 0]
+    return [(words[i], words[j]) for i, j in np.argwhere(np.triu(on, 1))]
+
+
+@needs_pdftotext
+@pytest.mark.parametrize(("paper", "scale"), [("A3", 1000), ("A3", 250), ("A3", 5000), ("Tabloid", 1200)])
+def test_no_word_lies_on_another(saltreach, tmp_path, paper, scale):
+    write_sheets(replace(saltreach, form=ReportForm("A4", paper, scale)), tmp_path / "sheets.pdf")
+    assert overlaps(tmp_path / "sheets.pdf") == []
+
+
+def crowded(saltreach, many):
+    """The sample with many names close to the line, behind it."""
+    line = MeasuredLine(
+        saltreach.tables["alignment_vertices"][["easting", "northing"]].to_numpy(float),
+        saltreach.tables["alignment_vertices"]["chainage_m"].to_numpy(float),
+    )
+    at = locate(line, np.linspace(0.0, 4300.0, many)) + np.array([3.0, 9.0])
+    names = np.array([f"Willow Bend {i:03d}" for i in range(many)], dtype=object)
+    return replace(saltreach, context=(Context("Names", "invented", shapely.points(at), names),)), names
+
+
+@needs_pdftotext
+def test_names_that_crowd_give_way_and_are_said(saltreach, tmp_path):
+    as_built, names = crowded(saltreach, 500)
+    write_sheets(as_built, tmp_path / "crowded.pdf")
+    assert overlaps(tmp_path / "crowded.pdf") == []
+    panels = [panel for sheet in sheets_data(as_built)["sheets"] for panel in sheet]
+    written = {name["says"] for panel in panels for name in panel["names"]}
+    said = " ".join(panel["no_room"] for panel in panels)
+    assert 0 < len(written) < len(names)
+    assert "No room here to name: Willow Bend" in said
+    stated = len(set(re.findall(r"Willow Bend \d+", said))) + sum(map(int, re.findall(r"and (\d+) more", said)))
+    assert stated >= len(set(names) - written)
+
+
+def test_the_look_at_words_would_have_found_two_on_each_other(saltreach, tmp_path, monkeypatch):
+    monkeypatch.setattr("asbuilt.publish.sheet_plan.with_room", lambda wanted, *_, **__: [boxes[0] for boxes in wanted])
+    as_built, _ = crowded(saltreach, 500)
+    monkeypatch.setattr("asbuilt.publish.sheet_plan._at_end", lambda *_: np.zeros((1, 4)))
+    write_sheets(as_built, tmp_path / "on.pdf")
+    assert len(overlaps(tmp_path / "on.pdf")) > 10
+
+
+def test_no_joint_is_hidden_by_the_arrow_or_a_match_line(saltreach):
+    for sheet in sheets_data(saltreach)["sheets"]:
+        for panel in sheet:
+            x, y = panel["north_at"]
+            at = np.array([[sign["x"], sign["y"]] for sign in panel["signs"]])
+            assert not ((at > (x, y)) & (at < (x + NORTH_MM, y + NORTH_MM))).all(axis=1).any()
+
+
+boxes = st.tuples(st.floats(-5, 95), st.floats(-5, 45), st.floats(0.5, 30), st.floats(0.5, 6)).map(
+    lambda b: (b[0], b[1], b[0] + b[2], b[1] + b[3])
+)
+
+
+@effort(max_examples=100, deadline=None)
+@given(st.lists(st.lists(boxes, min_size=1, max_size=5), max_size=15), st.lists(boxes, max_size=6))
+def test_a_word_takes_the_first_place_that_is_free_or_none(wanted, taken):
+    found = with_room([np.array(of) for of in wanted], np.array(taken).reshape(-1, 4), (100.0, 50.0))
+    held = list(taken)
+    for of, place in zip(wanted, found, strict=True):
+        free = [b for b in of if min(b[:2]) >= 0 and b[2] <= 100 and b[3] <= 50 and not any(meet(b, h) for h in held)]
+        assert (free[:1] or [None])[0] == (None if place is None else tuple(place))
+        held += free[:1]
+
+
+def meet(a, b):
+    return a[0] < b[2] and a[2] > b[0] and a[1] < b[3] and a[3] > b[1]
+
+
+def test_a_bar_is_named_where_it_begins_or_said_to_have_no_room():
+    """Three reaches in one lane: room, no room before the next, room again."""
+    strip = strips(
+        MeasuredLine(np.array([[0.0, 0.0], [300.0, 0.0]]), np.array([0.0, 300.0])),
+        Scale(1.0, 1.0), width=400.0, height=60.0, edge=14.0,
+    )[0]  # fmt: skip
+    reaches = pd.DataFrame({
+        "line": ["a"] * 3, "from_chainage_m": [0.0, 100.0, 105.0], "to_chainage_m": [100.0, 105.0, 300.0],
+    })  # fmt: skip
+    bars = lane_bars(reaches, strip, pd.Series(["first", "second reach", "third"]))
+    assert [bar["says"] for bar in bars] == ["first", "", "third"]
+    assert [bar["unsaid"] for bar in bars] == ["", "second reach", ""]
+
+
+def test_a_long_station_keeps_its_neighbours_off():
+    marks = pd.DataFrame({"chainage_m": [0.0, 80.0, 100.0], "station": ["0+000.00", "0+080.00", "0+100.00"]})
+    strip = strips(
+        MeasuredLine(np.array([[0.0, 0.0], [300.0, 0.0]]), np.array([0.0, 300.0])),
+        Scale(1.0, 1.0), width=400.0, height=60.0, edge=14.0,
+    )[0]  # fmt: skip
+    of = Stationing(equations=(ChainageEquation(back_m=100.0, ahead_m=150.0),))
+    told = axis_marks(marks.assign(rank=[3, 1, 3]), strip, of)
+    assert [mark["says"] for mark in told] == ["0+000.00", "", "0+100.00 back = 0+150.00 ahead"]
 
 
 def test_reaches_of_one_place_lie_in_lanes_of_their_own(saltreach):

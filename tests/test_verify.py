@@ -379,6 +379,36 @@ def test_a_hostile_geopackage_is_refused_by_name(out, statements, says):
     assert says in result.stderr
 
 
+def test_what_could_not_be_made_is_named_and_its_reason_is_said_once(out):
+    (out / "asbuilt.gpkg").write_bytes(b"no database at all" * 100)
+    lines = run("verify", resum(out)).stdout.splitlines()
+    assert sum("file is not a database" in line for line in lines) == 1
+    head = next(line for line in lines if line.startswith("tables, "))
+    names = head.split(":")[0].split(", ")
+    assert {"tables", "references", "source rows", "counts", "places", "joint log", "revision and frame"} <= set(names)
+    assert head.endswith(f": could not be made ({len(names)} checks)")
+    of_files = len(verify.CHECKS) - len(names)
+    assert lines[-1].startswith(f"18 checks: {of_files} hold, {len(names)} could not be made, 1 not looked at. Do not")
+    found = json.loads(run("verify", out, "--json").stdout)
+    assert [check["name"] for check in found["checks"] if not check["made"]] == names
+    assert found["holds"] is False
+
+
+@pytest.mark.parametrize(
+    ("names", "says"),
+    [
+        ([], "17 hold, 0 do not, 1 not looked at."),
+        (["joints.gpx"], "16 hold, 1 does not, 1 not looked at."),
+        (["joints.gpx", "more.pdf"], "15 hold, 2 do not, 1 not looked at."),
+    ],
+)
+def test_one_is_said_otherwise_than_many(out, names, says):
+    for name in names:
+        with (out / name).open("ab") as file:
+            file.write(b"\n")
+    assert f"18 checks: {says}" in run("verify", out).stdout.splitlines()[-1]
+
+
 @pytest.mark.parametrize("data", [b"", b"SQLite format 3\0" + b"\xff" * 4000, b"no database at all" * 100])
 def test_a_geopackage_that_is_none_is_refused(out, data):
     (out / "asbuilt.gpkg").write_bytes(data)

@@ -43,15 +43,29 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Concern:
+    """A finding that concerns the joint, one of `joints_n`; `closed`: by a decision, which `decision` tells."""
+
+    finding_id: str
+    joints_n: int
+    statement: str
+    decision: str
+    closed: bool
+
+
+@dataclass(frozen=True)
 class JointAnswer:
     """All that is known of one joint. `values` are its columns as the table `joints` has them; without a place
-    `place`, `base` and `line` say nothing. `crossing_deg` is the best angle at which two ties meet."""
+    `place`, `base` and `line` say nothing. `outstanding` says by what it is that, `findings` are those that concern
+    it. `crossing_deg` is the best angle at which two ties meet."""
 
     asked: str
     said: str
     joint_id: str
     values: Mapping[str, Any]
     line: str
+    outstanding: str
+    findings: tuple[Concern, ...] = ()
     place: Coordinates | None = None
     base: Coordinates | None = None
     wgs84: InWgs84 | None = None
@@ -104,11 +118,12 @@ class PlaceAnswer:
 
 @dataclass(frozen=True)
 class NothingFound:
-    """No joint has this name; `like` are joints that may be meant."""
+    """No joint has this name; `like` are joints that may be meant, `do` what can be written."""
 
     asked: str
     said: str
     like: tuple[str, ...]
+    do: str
 
 
 Answer = JointAnswer | PlaceAnswer | NothingFound

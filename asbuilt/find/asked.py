@@ -1,13 +1,16 @@
 """What was asked for: a joint, a place on a line, or a position, and how the words were understood."""
 
 import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 
 from asbuilt import crs
 from asbuilt.crs import Frame
-from asbuilt.errors import InputError, Problem
+from asbuilt.errors import FrameError, InputError, Problem
 from asbuilt.find.names import Named, named
 from asbuilt.find.record import Record
 from asbuilt.find.typed import Typed, UnclearError, typed
@@ -56,11 +59,12 @@ class AskedPosition:
 
 @dataclass(frozen=True)
 class NotFound:
-    """No joint has this name. `like` are joints that may be meant."""
+    """No joint has this name. `like` are joints that may be meant, `do` what can be written."""
 
     text: str
     like: tuple[str, ...]
     said: str
+    do: str
 
 
 Asked = AskedJoint | AskedPlace | AskedPosition | NotFound
@@ -82,18 +86,44 @@ def asked(text: str, of: Record, *, frame: str = "", line: str = "") -> Asked:
         return position
     if place := _place(text, of, line):
         return place
-    return _joint(text, named(text.removeprefix("joint "), of.names))
+    return _joint(text, named(text, of.names), of)
 
 
-def _joint(text: str, found: Named) -> AskedJoint | NotFound:
+def refuse_pieces(texts: Sequence[str], missing: Sequence[bool], of: Record, *, frame: str, line: str) -> None:
+    """Raise InputError where texts that were not found are the pieces of one, which a space has cut in the shell."""
+    runs = [" ".join(texts), *(" ".join(t for t, _ in run) for lost, run in _runs(texts, missing) if lost)]
+    for whole in runs if any(missing) else []:
+        try:
+            found = whole not in texts and not isinstance(asked(whole, of, frame=frame, line=line), NotFound)
+        except (InputError, FrameError):
+            found = False  # the pieces are no clearer as one text
+        if found:
+            what = f"it came as {len(whole.split())} texts, and each is looked for by itself"
+            raise InputError(Problem(whole, what, f'put it in quotes: "{whole}"'))
+
+
+def _runs(texts: Sequence[str], missing: Sequence[bool]) -> Iterator[tuple[bool, Iterator[tuple[str, bool]]]]:
+    return groupby(zip(texts, missing, strict=True), key=itemgetter(1))
+
+
+def _joint(text: str, found: Named, of: Record) -> AskedJoint | NotFound:
     if found.sure and len(found.ids) == 1:
         said = "" if found.how == "the id" else f"{text!r} was taken for joint {found.ids[0]}: it is {found.how}"
         return AskedJoint(text, found.ids[0], said)
     if found.sure and found.ids:
         rest = len(found.ids) - _SHOWN
-        more = f", and {rest:,} more: write more of it" if rest > 0 else ""
-        return NotFound(text, found.ids[:_SHOWN], f"{text!r} is {found.how} of {len(found.ids):,} joints{more}")
-    return NotFound(text, found.ids, f"there is no joint, station or position {text!r}")
+        shown = f", of which {_SHOWN} are shown" if rest > 0 else ""
+        told = f"{text!r} is {found.how} of {len(found.ids):,} joints{shown}"
+        return NotFound(text, found.ids[:_SHOWN], told, "Write one of them, or more of it")
+    return NotFound(text, found.ids, f"there is no joint, station or position {text!r}", _forms(of))
+
+
+def _forms(of: Record) -> str:
+    """Say what can be written, in the unit of the route."""
+    station, chainage = ("1+250", "1250 m") if of.title.length_unit == METRE else ("12+50", "1250 ft")
+    position = '"-42.85229, 149.22748"'
+    told = f'Write a joint\'s id or a part of it; a station such as {station}, or a chainage such as "{chainage}"; or a'
+    return f"{told} position such as {position}, in quotes where a space is in it. The map finds crews and people, too"
 
 
 # ---- positions -------------------------------------------------------------------------------------------------------
@@ -193,7 +223,7 @@ def _one(text: str, what: str, found: list[tuple[str, float]], of: Record) -> As
     if len(found) == 1:
         return AskedPlace(text, *found[0])
     if not found:
-        raise InputError(Problem(repr(text), f"no line has {what}: {_reach(of)}", "check the station and the line"))
+        raise InputError(Problem(repr(text), f"no line has {what}: {_reach(of)}", "write a station of these"))
     lines = len({name for name, _ in found}) > 1
     ways = [f'"{at:.3f} m"{f" with --line {name}" if lines else ""}' for name, at in found]
     what = f"{what} stands at {len(found)} places"

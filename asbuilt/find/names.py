@@ -1,6 +1,7 @@
 """Ids as people remember and mistype them."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
@@ -8,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 _PART = re.compile(r"\d+|[^\W\d_]+")
+_COLUMNS: Mapping[str, str] = {"joint_id": "the id", "joint": "the number on the paper"}
 _ALIKE = 0.6
 _MOST = 8
 
@@ -30,28 +32,38 @@ def key(text: str) -> str:
     >>> key("C-097"), key("c 97"), key("TI-4/M1")
     ('c 97', 'c 97', 'ti 4 m 1')
     """
-    parts = _PART.findall(text.casefold())
+    parts = _PART.findall(text.lower())
     return " ".join(part.lstrip("0") or "0" if part.isdigit() else part for part in parts)
 
 
 def named(text: str, names: pd.DataFrame) -> Named:
     """Return the joints that `text` may name; `names` has the columns joint_id and joint.
 
-    An id that is meant wins over a number on the paper, a whole one over a part. What is only alike is never sure.
+    The first of these that fits anything decides: the whole id, the whole number on the paper, either of them written
+    otherwise (`key`), a part of either, a part written otherwise. Of parts those that an id begins with come first.
+    What is only alike is never sure. The search of the map has the same rule (assets/map/finding.js).
     """
-    wanted, ids = text.strip().casefold(), names["joint_id"].to_numpy(object)
-    if not key(text):
+    wanted, ids = " ".join(text.lower().removeprefix("joint ").split()), names["joint_id"].to_numpy(object)
+    if not key(wanted):
         return Named((), "")
-    folded = {column: names[column].str.strip().str.casefold() for column in ("joint_id", "joint")}
-    for column, how in (("joint_id", "the id"), ("joint", "the number on the paper")):
-        if (fits := (folded[column] == wanted).to_numpy(bool)).any():
+    plain = [names[name].str.lower().to_numpy(object) for name in _COLUMNS]
+    for how, column in zip(_COLUMNS.values(), plain, strict=True):
+        if (fits := np.asarray(column == wanted)).any():
             return Named(tuple(ids[fits]), how)
-    keys = np.array([key(name) for name in ids], dtype=object)
-    if (fits := keys == key(text)).any():
-        return Named(tuple(ids[fits]), "the id, written otherwise")
-    if (fits := folded["joint_id"].str.contains(wanted, regex=False).to_numpy(bool)).any():
-        return Named(tuple(ids[fits]), "a part of the id")
-    return Named(_alike(key(text), keys, ids), "alike", sure=False)
+    keys = [np.array([key(name) for name in column], dtype=object) for column in plain]
+    for how, column in zip(_COLUMNS.values(), keys, strict=True):
+        if (fits := np.asarray(column == key(wanted))).any():
+            return Named(tuple(ids[fits]), f"{how}, written otherwise")
+    for part, of, how in ((wanted, plain, ""), (key(wanted), keys, ", written otherwise")):
+        if rows := _holding(part, *of):
+            return Named(tuple(ids[rows]), f"a part of the id or number{how}")
+    return Named(_alike(key(wanted), keys[0], ids), "alike", sure=False)
+
+
+def _holding(part: str, ids: np.ndarray, numbers: np.ndarray) -> list[int]:
+    """Return the rows whose id or number holds a part, those whose id begins with it first."""
+    rows = [i for i, (a, b) in enumerate(zip(ids, numbers, strict=True)) if part in a or part in b]
+    return sorted(rows, key=lambda i: not str(ids[i]).startswith(part))
 
 
 def _alike(wanted: str, keys: np.ndarray, ids: np.ndarray) -> tuple[str, ...]:

@@ -78,6 +78,11 @@ class Record:
         """Id and number on the paper of every joint, also of one that is not in line."""
         return read_rows(self.folder, _NAMES)
 
+    @cached_property
+    def findings(self) -> pd.DataFrame:
+        """What was found about groups of joints, closed or not."""
+        return read_rows(self.folder, tables.FINDINGS)
+
     def beside(self, line: str, chainage_m: float, *, count: int, ahead: bool) -> pd.DataFrame:
         """Return the joints in line that come next on a line, nearest first; one at the chainage itself is back.
 

@@ -13,11 +13,21 @@ from asbuilt.alignment import bearing_deg, distance, project
 from asbuilt.crs import Frame
 from asbuilt.errors import FrameError, InputError, Problem
 from asbuilt.find.answer import Answer, JointAnswer, Near, NothingFound, PlaceAnswer
-from asbuilt.find.asked import AskedJoint, AskedPlace, AskedPosition, NotFound, asked
+from asbuilt.find.asked import AskedJoint, AskedPlace, AskedPosition, NotFound, asked, refuse_pieces
 from asbuilt.find.boxes import boxes, foot, half_sides
 from asbuilt.find.frames import Coordinates, from_frame, in_frame, in_project, in_wgs84
 from asbuilt.find.record import Line, Record
-from asbuilt.find.surroundings import crossing_deg, levels, neighbours, points, reaches, side, ties
+from asbuilt.find.surroundings import (
+    concerns,
+    crossing_deg,
+    levels,
+    neighbours,
+    outstanding_by,
+    points,
+    reaches,
+    side,
+    ties,
+)
 from asbuilt.window import RADIUS_95, TWO_SIDED_95
 
 _OWN_COLUMNS = ("geometry",)
@@ -36,15 +46,19 @@ class Wanted:
 
 
 def find(of: Record, texts: Sequence[str], wanted: Wanted) -> list[Answer]:
-    """Return one answer for each text. Raises as `asked`, and FrameError where the further frame cannot be reached."""
+    """Return one answer for each text. Raises as `asked` and `refuse_pieces`, and FrameError where the further frame
+    cannot be reached."""
     target = crs.frame(wanted.to, where="--to") if wanted.to else None
-    return [_answer(of, text, wanted, target) for text in texts]
+    answers = [_answer(of, text, wanted, target) for text in texts]
+    missing = [isinstance(answer, NothingFound) for answer in answers]
+    refuse_pieces(texts, missing, of, frame=wanted.frame, line=wanted.line)
+    return answers
 
 
 def _answer(of: Record, text: str, wanted: Wanted, target: Frame | None) -> Answer:
     what = asked(text, of, frame=wanted.frame, line=wanted.line)
     if isinstance(what, NotFound):
-        return NothingFound(what.text, what.said, what.like)
+        return NothingFound(what.text, what.said, what.like, what.do)
     if isinstance(what, AskedJoint):
         return joint_answer(of, what, target)
     return _of_place(of, what, wanted, target) if isinstance(what, AskedPlace) else _near(of, what, wanted, target)
@@ -62,13 +76,15 @@ def joint_answer(of: Record, what: AskedJoint, target: Frame | None = None) -> J
     place, base = in_project(of, float(joint["easting"]), float(joint["northing"]))
     wgs84 = in_wgs84(of, line, base)
     positions = of.rows("positions", "joint_id", what.joint_id)
-    tied = ties(of, joint)
+    tied, found = ties(of, joint), concerns(of, what.joint_id)
     return JointAnswer(
         asked=what.text,
         said=what.said,
         joint_id=what.joint_id,
         values=_values(joint),
         line=line.name,
+        outstanding=outstanding_by(joint, found),
+        findings=found,
         place=place,
         base=base,
         wgs84=wgs84,
@@ -85,9 +101,16 @@ def joint_answer(of: Record, what: AskedJoint, target: Frame | None = None) -> J
 
 
 def _placeless(of: Record, what: AskedJoint, joint: pd.Series) -> JointAnswer:
-    opinions = _opinions(of, of.rows("positions", "joint_id", what.joint_id))
+    found = concerns(of, what.joint_id)
     return JointAnswer(
-        what.text, what.said, joint_id=what.joint_id, values=_values(joint), line=str(joint["line"]), opinions=opinions
+        asked=what.text,
+        said=what.said,
+        joint_id=what.joint_id,
+        values=_values(joint),
+        line=str(joint["line"]),
+        outstanding=outstanding_by(joint, found),
+        findings=found,
+        opinions=_opinions(of, of.rows("positions", "joint_id", what.joint_id)),
     )
 
 

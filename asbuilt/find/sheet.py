@@ -25,9 +25,12 @@ from asbuilt.find.told import (
 from asbuilt.publish.typeset import typeset
 
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
-_MAP_MM, _DETAIL_MM = (108.0, 92.0), (72.0, 36.0)
-_LONGEST = (400, 160, 90, 50)  # characters of a text, in turn, until all is on one page
+_MAP_MM, _DETAIL_MM = 108.0, 72.0  # wide
+_DETAIL_HIGH = 0.37  # of the map's height
+# The longest text in characters, and the height of the map in millimetres: in turn, until all is on one page.
+_FITS = ((400, 92.0), (400, 80.0), (160, 80.0), (90, 72.0), (50, 72.0))
 _LEFT_OUT = ("search box", "made", "kind")
+_TORN = 24  # characters from which a mark may be torn, for a line has to end somewhere
 _QUIET = 4  # modules around the code, by ISO/IEC 18004 (from memory)
 
 
@@ -39,19 +42,20 @@ def locate_sheet(of: Record, joint: JointAnswer, *, paper: str) -> bytes:
     if joint.place is None:
         what = "it has no place: there is nowhere to send anybody"
         raise InputError(Problem(f"joint {joint.joint_id}", what, "look at its reasons in the joint log"))
-    for longest in _LONGEST:
-        made = typeset("locate.typ", sheet_data(of, joint, paper=paper, longest=longest), moment=of.title.as_of)
+    for longest, high in _FITS:
+        data = sheet_data(of, joint, paper=paper, longest=longest, map_mm=high)
+        made = typeset("locate.typ", data, moment=of.title.as_of)
         if len(pypdf.PdfReader(io.BytesIO(made)).pages) == 1:
             return made
     raise RuntimeError("the locate sheet does not fit on one page")
 
 
-def sheet_data(of: Record, joint: JointAnswer, *, paper: str, longest: int) -> dict[str, Any]:
-    """Return what the sheet says; a text longer than `longest` characters is cut, and says so."""
+def sheet_data(of: Record, joint: JointAnswer, *, paper: str, longest: int, map_mm: float = 92.0) -> dict[str, Any]:
+    """Return what the sheet says; a text longer than `longest` characters is cut, and says so. `map_mm`: its height."""
     title, wgs84 = of.title, joint.wgs84.place if joint.wgs84 else None
     address = geo(wgs84) if wgs84 else ""
     where = [pair for pair in place_pairs(joint, title) if pair[0] not in _LEFT_OUT and pair[1] != address]
-    record = [pair for pair in record_pairs(joint) if pair[0] not in _LEFT_OUT]
+    record = [pair for pair in record_pairs(joint, title.length_unit) if pair[0] not in _LEFT_OUT]
     return {
         "paper": PAPERS[paper],
         "head": {"name": title.name, "revision": title.revision, "as_of": f"{title.as_of:%Y-%m-%d %H:%M %Z}".strip()},
@@ -61,8 +65,8 @@ def sheet_data(of: Record, joint: JointAnswer, *, paper: str, longest: int) -> d
         "address": address,
         "code": code(address) if address else [],
         "quiet": _QUIET,
-        "map": map_data(of, joint, _MAP_MM),
-        "detail": detail_data(of, joint, _DETAIL_MM),
+        "map": map_data(of, joint, (_MAP_MM, map_mm)),
+        "detail": detail_data(of, joint, (_DETAIL_MM, _DETAIL_HIGH * map_mm)),
         "where": _cut(where, longest),
         "box": _cut([("", text) for text in box_texts(joint.boxes, title.length_unit)], longest),
         "neighbours": _neighbours(joint, title, longest),
@@ -89,8 +93,14 @@ def _cut(pairs: list[tuple[str, str]], longest: int) -> list[list[str]]:
 def _neighbours(joint: JointAnswer, title: Title, longest: int) -> list[list[str]]:
     unit = title.length_unit
     return [
-        [n.joint_id, f"{length(n.distance_m, unit)} {n.way}", n.station, n.marks[:longest]] for n in joint.neighbours
+        [n.joint_id, f"{length(n.distance_m, unit)} {n.way}", n.station, _kept(n.marks[:longest])]
+        for n in joint.neighbours
     ]
+
+
+def _kept(marks: str) -> str:
+    """Keep each mark on one line: `operator op 5` is not torn before the 5."""
+    return ", ".join(part.replace(" ", "\u00a0") if len(part) < _TORN else part for part in marks.split(", "))
 
 
 def _ties(joint: JointAnswer, title: Title) -> list[list[str]]:

@@ -1,6 +1,7 @@
 """The small map of a locate sheet, in millimetres of its box: y runs down, grid north is up, at a true scale."""
 
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,8 @@ _SCALES: Mapping[str, tuple[int, ...]] = {
 _NEIGHBOUR_M, _TIE_M, _BOX_M = 20.0, 40.0, 40.0  # farther than these nothing makes the map smaller
 _ARC_MM, _ROUND, _EDGE_MM = 7.0, 2, 4.0
 _WORD_MM, _WORD_WIDE_MM, _WORD_HIGH_MM = 5.5, 10.0, 3.2
+_ARROW_MM, _CLEAR_MM = np.array([4.5, 7.5]), 9.0  # middle of the north arrow from the edges; room that is enough
+_FAR, _OWN_FAR = (1.0, -1.0, 1.7, -1.7), (1.6, -1.6, 2.4, -2.4, 3.2, -3.2)  # of words beside the line, right first
 _BARS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 
 
@@ -29,7 +32,24 @@ def map_data(of: Record, joint: JointAnswer, size: tuple[float, float]) -> dict[
     scale = _scale(_far(joint), unit, min(size))
     view = _View(of, joint, size, 1000.0 / scale * of.frame.metres_per_unit)
     features = view.features()
-    return {**_drawn(view, scale, unit), "joints": view.joints(features), "features": features}
+    drawn = {**_drawn(view, scale, unit), "joints": view.joints(features), "features": features}
+    return {**drawn, "says": _says(drawn, joint), "north": view.corner(drawn)}
+
+
+def _says(drawn: Mapping[str, Any], joint: JointAnswer) -> list[str]:
+    """Say what the map shows, and nothing that this one does not."""
+    inked = {ink["pen"] for ink in drawn["ink"] if ink["paths"]}
+    said = {
+        f"Scale {drawn['scale']} where printed at full size: measure the bar. Grid north is up. Ring with a cross: this"
+        " joint": True,
+        "small rings: its neighbours": any(not one["own"] for one in drawn["joints"]),
+        "thick outline: search box" + "es, one on each leg" * (len(joint.boxes) > 1): "box" in inked,
+        "dashed: with a receiver in WGS 84": "wide" in inked,
+        "numbered squares: ties below": any(one["inside"] for one in drawn["features"]),
+        "a number at the edge: a tie beyond it": any(not one["inside"] for one in drawn["features"]),
+        "dotted arcs: a tape from each tie": "arc" in inked,
+    }
+    return [text for text, is_there in said.items() if is_there]
 
 
 def detail_data(of: Record, joint: JointAnswer, size: tuple[float, float]) -> dict[str, Any] | None:
@@ -46,20 +66,11 @@ def detail_data(of: Record, joint: JointAnswer, size: tuple[float, float]) -> di
 
 
 def _drawn(view: "_View", scale: int, unit: LengthUnit) -> dict[str, Any]:
-    joint, metres = view.joint, view.of.frame.metres_per_unit
-    wide = [box for box in joint.boxes if box.wgs84_along_m is not None]
-    paths = {
-        "line": view.line(),
-        "box": [view.closed(corners(box, metres)) for box in joint.boxes],
-        "wide": [view.closed(corners(box, metres, in_wgs84=True)) for box in wide],
-        "tie": [view.path(view.seen(view.tie(tie))) for tie in joint.ties],
-        "arc": [view.path(view.arc(tie)) for tie in joint.ties],
-    }
     width, height = (float(v) for v in view.size)
     return {
         "width": width,
         "height": height,
-        "ink": [{"pen": pen, "paths": [p for p in found if len(p) > 2]} for pen, found in paths.items()],
+        "ink": [{"pen": pen, "paths": found} for pen, found in view.paths.items()],
         "scale": scale_text(scale, unit),
         "bar": _bar(scale, unit, width / 2.2),
     }
@@ -106,6 +117,27 @@ class _View:
         self.middle = np.array([joint.place.x, joint.place.y])
         self.frame = shapely.box(0.0, 0.0, *size)
 
+    @cached_property
+    def paths(self) -> dict[str, list[list[float]]]:
+        """What is drawn by each pen."""
+        joint, metres = self.joint, self.of.frame.metres_per_unit
+        wide = [box for box in joint.boxes if box.wgs84_along_m is not None]
+        found = {
+            "line": self.line(),
+            "box": [self.closed(corners(box, metres)) for box in joint.boxes],
+            "wide": [self.closed(corners(box, metres, in_wgs84=True)) for box in wide],
+            "tie": [self.path(self.seen(self.tie(tie))) for tie in joint.ties],
+            "arc": [self.path(self.arc(tie)) for tie in joint.ties],
+        }
+        return {pen: [path for path in paths if len(path) > 2] for pen, paths in found.items()}
+
+    @cached_property
+    def ink(self) -> Any:
+        """The same as one geometry."""
+        return shapely.union_all(
+            [shapely.linestrings(np.reshape(p, (-1, 2))) for ps in self.paths.values() for p in ps]
+        )
+
     def on_sheet(self, xy: np.ndarray) -> np.ndarray:
         """Return places of the project's frame in millimetres, shape (n, 2)."""
         return np.asarray(self.size / 2 + (xy - self.middle) * self.mm * [1.0, -1.0])
@@ -145,8 +177,8 @@ class _View:
         return np.asarray(spoke[0] + radius * np.column_stack([np.cos(turn), np.sin(turn)]))
 
     def joints(self, features: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        """Return the joint and its neighbours with their ids. Words stand beside the line, on the side that has room;
-        where neither has, there are none: `at` is None."""
+        """Return the joint and its neighbours with their ids. Words stand beside the line, where there is room, and on
+        nothing that is drawn if they can; where there is no room there are none: `at` is None."""
         rows = self.of.between(self.joint.line, *self._stretch())
         xy = self.on_sheet(rows[["easting", "northing"]].to_numpy(float))
         turn = np.radians(bearing_deg(self.of.line(self.joint.line).way, rows["chainage_m"].to_numpy(float)))
@@ -155,8 +187,9 @@ class _View:
         taken = [np.array([one["x"], one["y"]]) for one in features]
         words: dict[int, list[float]] = {}
         for i in sorted(range(len(xy)), key=lambda i: float(np.hypot(*(xy[i] - self.size / 2)))):
-            spots = [xy[i] + sign * aside[i] * _WORD_MM * (1.6 if own[i] else 1.0) for sign in (1.0, -1.0)]
+            spots = [xy[i] + far * aside[i] * _WORD_MM for far in (_OWN_FAR if own[i] else _FAR)]
             free = [spot for spot in spots if self._has_room(spot, taken)]
+            free.sort(key=self._crosses)  # of those that cross nothing, or all something, the first stays so
             if free:
                 taken.append(free[0])
                 words[i] = self.path(free[0])
@@ -168,10 +201,28 @@ class _View:
             if inside[i]
         ]
 
+    def _crosses(self, spot: np.ndarray) -> bool:
+        """Whether a word would stand on something that is drawn."""
+        half = np.array([_WORD_WIDE_MM, _WORD_HIGH_MM]) / 2
+        return bool(shapely.intersects(shapely.box(*(spot - half), *(spot + half)), self.ink))
+
     def _has_room(self, spot: np.ndarray, taken: list[np.ndarray]) -> bool:
-        """Whether a word has room beside others, and in the box, clear of arrow and bar."""
+        """Whether a word has room beside others, and in the box."""
         apart = all(abs(spot[0] - x) > _WORD_WIDE_MM or abs(spot[1] - y) > _WORD_HIGH_MM for x, y in taken)
         return apart and bool(((spot > 4) & (spot < self.size - 4)).all())
+
+    def corner(self, drawn: Mapping[str, Any]) -> list[float]:
+        """Return the middle of the north arrow: in the corner that is farthest from what is drawn, the upper right
+        where several are as free."""
+        words = [one["at"] for one in drawn["joints"] if one["at"]]
+        marks = [(one["x"], one["y"]) for one in (*drawn["joints"], *drawn["features"])]
+        ink = shapely.union_all(
+            [self.ink, *(shapely.Point(at).buffer(_WORD_MM) for at in words), *map(shapely.Point, marks)]
+        )
+        wide, high = self.size - _ARROW_MM
+        spots = [(x, y) for y in (_ARROW_MM[1], high) for x in (wide, _ARROW_MM[0])]
+        best = max(spots, key=lambda spot: min(float(shapely.distance(shapely.Point(spot), ink)), _CLEAR_MM))
+        return [round(float(v), _ROUND) for v in best]
 
     def _stretch(self) -> tuple[float, float]:
         at, reach = float(self.joint.values["chainage_m"]), float(np.hypot(*self.size)) / 1000.0

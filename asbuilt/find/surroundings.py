@@ -1,4 +1,5 @@
-"""What stands and lies around a joint: its neighbours, ties, points that can be told in the field, reaches, levels."""
+"""What stands and lies around a joint: its neighbours, ties, points that can be told in the field, reaches, levels; and
+what is still open about it."""
 
 from collections.abc import Hashable, Mapping
 from itertools import combinations
@@ -9,13 +10,15 @@ import pandas as pd
 
 from asbuilt import tables
 from asbuilt.alignment import project
-from asbuilt.find.answer import Neighbour, Point, Tie
+from asbuilt.find.answer import Concern, Neighbour, Point, Tie
 from asbuilt.find.record import Line, Record
+from asbuilt.outstanding import findings_of, joints_that_stand_out, open_joints
 from asbuilt.quantities import LengthUnit
 from asbuilt.second.layers import read_rows
 
 CROSSES_WELL = (30.0, 150.0)  # degrees between two ties that fix a point (common practice, no source)
 _EACH_WAY = 2
+_MM_PER_INCH = 25.4
 _LOOKS_M, _BESIDE_M = 500.0, 60.0
 
 
@@ -27,21 +30,37 @@ def neighbours(of: Record, joint: pd.Series) -> tuple[Neighbour, ...]:
         rows = of.beside(line, at, count=_EACH_WAY + 1, ahead=is_ahead)
         rows = rows[rows["joint_id"] != joint["joint_id"]].head(_EACH_WAY)
         told = [
-            Neighbour(str(r["joint_id"]), way, abs(float(r["chainage_m"]) - at), str(r["station"]), marks(r))
+            Neighbour(
+                str(r["joint_id"]),
+                way,
+                abs(float(r["chainage_m"]) - at),
+                str(r["station"]),
+                marks(r, of.title.length_unit),
+            )
             for _, r in rows.iterrows()
         ]
         found += told if is_ahead else told[::-1]
     return tuple(found)
 
 
-def marks(joint: pd.Series) -> str:
+def size_text(size_mm: float, unit: LengthUnit) -> str:
+    """Write a size of a pipe, in inches first where the route is in feet.
+
+    >>> size_text(57.2, LengthUnit()), size_text(609.6, LengthUnit("ft", 0.3048))
+    ('57.2 mm', '24 in (609.6 mm)')
+    """
+    metric = f"{size_mm:.4g} mm"
+    return f"{size_mm / _MM_PER_INCH:.4g} in ({metric})" if unit.name == "ft" else metric
+
+
+def marks(joint: pd.Series, unit: LengthUnit) -> str:
     """Return what tells one joint from another when it is laid bare, as recorded: kind, pipes, size, day, machine."""
     pipes = " and ".join(str(joint[name]) for name in ("pipe_a", "pipe_b") if joint[name])
     size = joint["outside_diameter_mm"]
     parts = [
         str(joint["kind"]),
         f"pipes {pipes}" if pipes else "",
-        f"OD {size:g} mm" if np.isfinite(size) else "",
+        f"OD {size_text(size, unit)}" if np.isfinite(size) else "",
         f"made {str(joint['fused_local'])[:10]}" if joint["fused_local"] else "",
         f"machine {joint['machine']}" if joint["machine"] else "",
         f"operator {joint['operator']}" if joint["operator"] else "",
@@ -178,3 +197,30 @@ def levels(of: Record, joint: pd.Series) -> tuple[str, ...]:
     if not any(text.startswith(("cover", "depth")) for text in told):
         told.append("depth and cover: not recorded")
     return tuple(told)
+
+
+def concerns(of: Record, joint_id: str) -> tuple[Concern, ...]:
+    """Return the findings that concern a joint, those that a decision closes too."""
+    (rows,) = findings_of(of.findings, [joint_id])
+    return tuple(
+        Concern(
+            finding_id=str(row["finding_id"]),
+            joints_n=int(row["joints_n"]),
+            statement=str(row["statement"]),
+            decision=str(row["decision"]),
+            closed=bool(row["closed"]),
+        )
+        for row in of.findings.iloc[rows].fillna({"closed": False}).to_dict("records")
+    )
+
+
+def outstanding_by(joint: pd.Series, findings: tuple[Concern, ...]) -> str:
+    """Say whether something about a joint is outstanding: the joint itself, a finding that concerns it, or both."""
+    own = joint.to_frame().T
+    decided = joints_that_stand_out(own)[0]  # of what is not open
+    names = [f"finding {finding.finding_id}" for finding in findings if not finding.closed]
+    if open_joints(own)[0]:
+        return " and ".join(["yes: the joint itself", *names])
+    if names:
+        return f"yes, by {' and '.join(names)}; the joint itself is {'closed by a decision' if decided else 'not'}"
+    return "no: a decision closes it" if decided else "no"

@@ -1,14 +1,15 @@
 """An answer in words: for a terminal, and cell by cell for the sheet."""
 
 from collections.abc import Iterator
+from functools import partial
 from math import isfinite
 
 from asbuilt.as_built import Title
 from asbuilt.cautions import IN_SHORT
-from asbuilt.find.answer import Answer, JointAnswer, Near, NothingFound, PlaceAnswer, Point
-from asbuilt.find.boxes import HOLDS, Box
+from asbuilt.find.answer import Answer, Concern, JointAnswer, Near, NothingFound, PlaceAnswer, Point
+from asbuilt.find.boxes import HOLDS, Box, up
 from asbuilt.find.frames import Coordinates, InWgs84
-from asbuilt.find.surroundings import CROSSES_WELL, side
+from asbuilt.find.surroundings import CROSSES_WELL, side, size_text
 from asbuilt.quantities import METRE, LengthUnit
 from asbuilt.second.plain import plain_text
 from asbuilt.sentence import several, some
@@ -39,7 +40,7 @@ def not_found(answer: NothingFound) -> list[str]:
 def _block(pairs: Pairs) -> Iterator[str]:
     last = ""
     for name, text in pairs:
-        yield f"  {name if name != last else '':<15} {text}"
+        yield f"  {name if name != last else '':<16} {text}"
         last = name
 
 
@@ -48,9 +49,16 @@ def joint_lines(answer: JointAnswer, title: Title) -> list[str]:
     head = f"Joint {answer.joint_id}: {title.name}, revision {title.revision}, as of {title.as_of:%Y-%m-%d}"
     told = [f"Note: {answer.said}"] if answer.said else []
     if answer.place is None:
-        pairs = [("place", f"not placed: {answer.values['reasons'] or 'see the joint log'}"), *record_pairs(answer)]
+        pairs = [
+            ("place", f"not placed: {answer.values['reasons'] or 'see the joint log'}"),
+            *record_pairs(answer, title.length_unit),
+        ]
         return [head, *told, *_block(pairs)]
-    return [head, *told, *_block([*place_pairs(answer, title), *around_pairs(answer, title), *record_pairs(answer)])]
+    return [
+        head,
+        *told,
+        *_block([*place_pairs(answer, title), *around_pairs(answer, title), *record_pairs(answer, title.length_unit)]),
+    ]
 
 
 # ---- where -----------------------------------------------------------------------------------------------------------
@@ -151,8 +159,14 @@ def _box_texts(box: Box, unit: LengthUnit, *, several_legs: bool) -> Iterator[st
 
 
 def sides(along_m: float, across_m: float, unit: LengthUnit) -> str:
-    """Write a box by its half sides."""
-    return f"± {length(along_m, unit, 1)} along and ± {length(across_m, unit, 1)} across the line"
+    """Write a box by its half sides, which are rounded up in the project's unit, too.
+
+    >>> sides(0.4, 0.5, LengthUnit("ft", 0.3048))
+    '± 1.4 ft (0.4 m) along and ± 1.7 ft (0.5 m) across the line'
+    """
+    own = [unit.text(up(half / unit.metres) * unit.metres, 1) for half in (along_m, across_m)]
+    also = ["" if unit == METRE else f" ({METRE.text(half, 1)})" for half in (along_m, across_m)]
+    return f"± {own[0]}{also[0]} along and ± {own[1]}{also[1]} across the line"
 
 
 # ---- around ----------------------------------------------------------------------------------------------------------
@@ -206,10 +220,11 @@ def crossing_text(answer: JointAnswer) -> str:
 # ---- record ----------------------------------------------------------------------------------------------------------
 
 
-def record_pairs(answer: JointAnswer) -> Pairs:
+def record_pairs(answer: JointAnswer, unit: LengthUnit) -> Pairs:
     """Return what the record says of a joint: when, pipe, procedure, verdicts, decision, other opinions."""
-    v = answer.values
-    size = [f"{label} {v[name]:g}{unit}" for name, label, unit in _PIPE if v[name] is not None and isfinite(v[name])]
+    v, of_pipe = answer.values, partial(size_text, unit=unit)
+    pipe = (("outside_diameter_mm", "OD", of_pipe), ("wall_mm", "wall", of_pipe), ("dr", "DR", "{:g}".format))
+    size = [f"{label} {write(v[name])}" for name, label, write in pipe if v[name] is not None and isfinite(v[name])]
     made = ", ".join(filter(None, (v["fused_local"], _with("machine", v["machine"]), _with("operator", v["operator"]))))
     pipes = " and ".join(filter(None, (v["pipe_a"], v["pipe_b"])))
     told = [
@@ -217,13 +232,18 @@ def record_pairs(answer: JointAnswer) -> Pairs:
         ("pipe", ", ".join(filter(None, (*size, v["material"], _with("pipes", pipes)))) or "not recorded"),
         ("kind", f"{v['kind']}{'' if v['in_line'] else ': not in line, see the reasons'}"),
         ("fusion verdict", f"{v['fusion_verdict']}: {v['recorded_n']} of {v['procedure_n']} quantities recorded"),
-        ("place verdict", v["position_verdict"]),
+        ("position verdict", v["position_verdict"]), ("outstanding", answer.outstanding),
+        *(("finding", finding_text(finding)) for finding in answer.findings),
         ("reasons", v["reasons"]), ("decision", v["decision"]), ("photo", v["photo"]), ("remarks", v["remarks"]),
     ]  # fmt: skip
     return [(name, str(text)) for name, text in told if text] + [("opinions", text) for text in answer.opinions]
 
 
-_PIPE = (("outside_diameter_mm", "OD", " mm"), ("wall_mm", "wall", " mm"), ("dr", "DR", ""))
+def finding_text(finding: Concern) -> str:
+    """Name a finding that concerns a joint, with whether a decision closes it."""
+    state = "closed by a decision" if finding.closed else "open"
+    decided = f" Decision: {finding.decision}." if finding.decision else ""
+    return f"{finding.finding_id}, {state}, of {several(finding.joints_n, 'joint')}: {finding.statement}{decided}"
 
 
 def _with(what: str, text: str | None) -> str:

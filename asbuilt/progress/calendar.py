@@ -30,6 +30,15 @@ def day_of(number: float) -> date:
     return _EPOCH + timedelta(days=int(number))
 
 
+def date_text(day: float) -> str:
+    """Write a day with its weekday; "-" where it is not known.
+
+    >>> date_text(20524.0)
+    'Thu 2026-03-12'
+    """
+    return f"{day_of(day):%a %Y-%m-%d}" if np.isfinite(day) else "-"
+
+
 def day_numbers(local: pd.Series) -> np.ndarray:
     """Return the day of local times in ISO 8601, shape (n,); NaN where nothing stands.
 

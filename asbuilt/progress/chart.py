@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.look import CREWS
+from asbuilt.progress.calendar import date_text
 from asbuilt.progress.figures import Figures
 from asbuilt.progress.frame import LEFT, TOP, WIDTH, Frame, drawn_frame, frame_of, hatch
-from asbuilt.progress.said import date_text
 from asbuilt.progress.svg import INK, PAPER, QUIET, element, escaped, line, path, text
 
 _STYLE = (
@@ -17,14 +17,26 @@ _STYLE = (
     ".end{text-anchor:end}.middle{text-anchor:middle}"
     ".halo{paint-order:stroke;stroke:#FFFFFF;stroke-width:4px;stroke-linejoin:round}"
 )
+_LARGE = "text{font-size:19px}.small{font-size:17px}"  # 8 points where the drawing is as wide as a sheet of A4
 _FORMS = ("plain", "double", "beads", "ticks")  # told apart in grey; beyond four the colour changes, too
 _ORIENTATION = "Chainage runs to the right, time runs down: the flatter a line, the faster the crew. Gaps stay open."
 
 
 def chart(found: Figures, title: str) -> str:
     """Return the chart as one SVG element with a title and a description, in pixels; it asks for nothing else."""
-    frame = frame_of(found)
-    keyed = _key(found, frame.bottom + 46)
+    head = text(LEFT, 34, title, class_="title") + text(LEFT, 60, _ORIENTATION)
+    head += text(LEFT, 82, f"As of the evening of {date_text(found.work.evening)}.")
+    named = element("title", escaped(title)) + element("desc", escaped(described(found)))
+    return _drawn(found, frame_of(found), named + element("style", _STYLE), head=head, in_row=4)
+
+
+def chart_on_paper(found: Figures) -> str:
+    """Return the chart for a page that has its own words about it: no head, and letters for the width of a sheet."""
+    return _drawn(found, frame_of(found), element("style", _STYLE + _LARGE), top=TOP - 84, in_row=3)
+
+
+def _drawn(found: Figures, frame: Frame, inner: str, *, head: str = "", top: float = 0.0, in_row: int) -> str:
+    """Return the drawing below `top`: `inner` is what stands before it, `head` what stands above the plot."""
     marks = [
         drawn_frame(found, frame),
         *(_planned(found, frame, crew) for crew in found.crews),
@@ -33,20 +45,17 @@ def chart(found: Figures, title: str) -> str:
         _tie_ins(found, frame),
         _covered(found, frame),
         _as_of(found, frame),
-        keyed,
+        _key(found, frame.bottom + 46, in_row),
     ]
-    head = text(LEFT, 34, title, class_="title") + text(LEFT, 60, _ORIENTATION)
-    head += text(LEFT, 82, f"As of the evening of {date_text(found.work.evening)}.")
-    height = frame.bottom + 60 + 26 * _key_rows(found)
-    inner = element("title", escaped(title)) + element("desc", escaped(_described(found))) + element("style", _STYLE)
-    inner += element("defs", hatch()) + element("rect", width=WIDTH, height=height, fill=PAPER) + head
+    height = frame.bottom + 60 + 26 * -(-len(_entries(found)) // in_row) - top
+    paper = element("rect", y=top, width=WIDTH, height=height, fill=PAPER)
     return element(
-        "svg", inner + "".join(marks), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {WIDTH:.0f} {height:.0f}",
-        width=WIDTH, height=height, role="img",
+        "svg", inner + element("defs", hatch()) + paper + head + "".join(marks), xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 {top:.0f} {WIDTH:.0f} {height:.0f}", width=WIDTH, height=height, role="img",
     )  # fmt: skip
 
 
-def _described(found: Figures) -> str:
+def described(found: Figures) -> str:
     """Return the chart in words, for whoever does not see it."""
     said = [f"Time-chainage chart. {_ORIENTATION}"]
     for crew, own in found.days.groupby("crew"):
@@ -89,7 +98,7 @@ def _actual(found: Figures, frame: Frame, crew: str) -> str:
     form, colour = _form(found, crew)
     pieces = [piece for name in frame.spans for piece in _pieces(found, frame, crew, name)]
     d = path(pieces)
-    return _stroke(d, form, colour) + _name(pieces, crew) if d else ""
+    return _stroke(d, form, colour) + _name(pieces, crew, frame.right) if d else ""
 
 
 def _pieces(found: Figures, frame: Frame, crew: str, name: str) -> Iterator[np.ndarray]:
@@ -117,10 +126,12 @@ def _points(frame: Frame, name: str, joints: pd.DataFrame) -> np.ndarray:
     )
 
 
-def _name(pieces: list[np.ndarray], crew: str) -> str:
-    """Return the name of a crew beside the first point of its longest line."""
+def _name(pieces: list[np.ndarray], crew: str, right: float) -> str:
+    """Return the name of a crew beside the first point of its longest line, on the side that has room."""
     longest = max(pieces, key=lambda piece: float(np.ptp(piece[:, 0])))
     x, y = longest[np.argmin(longest[:, 1])]
+    if x > right - 160:
+        return text(x - 8, y - 6, crew, class_="halo strong end")
     return text(x + 8, y - 6, crew, class_="halo strong")
 
 
@@ -202,7 +213,8 @@ def _covered(found: Figures, frame: Frame) -> str:
         if f.what == "line" and not f.crew and np.isfinite(f.p80):
             low, high = frame.y(np.array([f.p50 + 0.5, f.p80 + 1.0]))
             parts.append(line(x - 6, low, x - 6, high, stroke=INK, stroke_width=5.0))
-            parts.append(text(x - 14, (low + high) / 2 + 5, "P50 to P80", class_="end halo"))
+            words = "P50, P80" if f.p50 == f.p80 else "P50 to P80"
+            parts.append(text(x - 14, (low + high) / 2 + 5, words, class_="end halo"))
     return "".join(parts)
 
 
@@ -221,8 +233,6 @@ def _as_of(found: Figures, frame: Frame) -> str:
 
 # ---- key -------------------------------------------------------------------------------------------------------------
 
-_IN_ROW = 4
-
 
 def _entries(found: Figures) -> list[tuple[str, str]]:
     """Return what the key explains: the drawing of each mark, about (0, 0), and its words."""
@@ -236,13 +246,9 @@ def _entries(found: Figures) -> list[tuple[str, str]]:
     return [*crews, *planned, *ties, (shaded, "no working day")]
 
 
-def _key_rows(found: Figures) -> int:
-    return -(-len(_entries(found)) // _IN_ROW)
-
-
-def _key(found: Figures, top: float) -> str:
+def _key(found: Figures, top: float, in_row: int) -> str:
     parts = []
     for i, (mark, words) in enumerate(_entries(found)):
-        x, y = LEFT + (i % _IN_ROW) * 255, top + (i // _IN_ROW) * 26
+        x, y = LEFT + (i % in_row) * (1020 / in_row), top + (i // in_row) * 26
         parts.append(element("g", mark + text(56, 5, words), transform=f"translate({x:.0f} {y:.0f})"))
     return "".join(parts)

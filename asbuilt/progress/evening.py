@@ -9,11 +9,12 @@ from typing import Any
 from asbuilt import build, folder
 from asbuilt.as_built import AsBuilt
 from asbuilt.errors import AsBuiltError
+from asbuilt.progress.calendar import date_text
 from asbuilt.progress.changes import Changes, change_lines, changes
 from asbuilt.progress.earlier import since as since_handover
 from asbuilt.progress.figures import Figures, figures
 from asbuilt.progress.outlet import document, refuse_unless_progress, write, written
-from asbuilt.progress.said import date_text, said
+from asbuilt.progress.said import said
 from asbuilt.progress.watch import Seen, seen, watch
 from asbuilt.settings import load
 

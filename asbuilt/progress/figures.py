@@ -11,7 +11,7 @@ from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import DECIDING
 from asbuilt.progress.calendar import began, day_of
 from asbuilt.progress.days import daily, quiet
-from asbuilt.progress.forecast import RECENT, Forecast, forecasts
+from asbuilt.progress.forecast import RECENT, Forecast, Remaining, forecasts, remaining
 from asbuilt.progress.formulas import at_this_pace, percent_complete
 from asbuilt.progress.planned import Comparison, Plan, compare, left_of, plan_of, tie_ins
 from asbuilt.progress.stages import expected, on_the_bank, stages
@@ -23,8 +23,9 @@ _DAYS = ("day", "planned", "actual", "first", "last", "by_index", "p50", "p80") 
 @dataclass(frozen=True)
 class Figures:
     """Progress on an evening: the tables of `days.daily`, `days.quiet` and `stages.stages`, the comparisons with the
-    plan (all first, then by crew; empty without a plan), the forecasts, the planned tie-ins, and the day on which the
-    line is done if all goes on as it went on average (NaN: nothing is left, or nothing done)."""
+    plan (all first, then by crew; empty without a plan), what is left in its parts (of the whole line last), the
+    forecasts, the planned tie-ins, and the day on which the line is done if all goes on as it went on average (NaN:
+    nothing is left, or nothing done)."""
 
     work: Work
     days: pd.DataFrame
@@ -32,6 +33,7 @@ class Figures:
     stages: pd.DataFrame
     plan: Plan
     compared: tuple[Comparison, ...]
+    remaining: tuple[Remaining, ...]
     forecasts: tuple[Forecast, ...]
     tie_ins: pd.DataFrame
     joints: int
@@ -65,6 +67,7 @@ def figures_of(work: Work) -> Figures:
         stages=stages(work),
         plan=plan,
         compared=tuple(c for c in compared if c),
+        remaining=tuple(remaining(work, plan)),
         forecasts=tuple(forecasts(work, plan, days)),
         tie_ins=tie_ins(work),
         joints=made,
@@ -100,6 +103,7 @@ def as_data(found: Figures) -> dict[str, Any]:
         "days": records(found.days),
         "days_without_joints": records(found.quiet),
         "planned_against_actual": compared,
+        "what_is_left": [_plain(_fields(r) | {"left_m": r.left_m}) for r in found.remaining],
         "forecasts": [_plain(_fields(f)) for f in found.forecasts],
         "tie_ins": records(found.tie_ins),
         "assumptions": assumptions(found),

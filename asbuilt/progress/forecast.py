@@ -10,7 +10,7 @@ import pandas as pd
 
 from asbuilt.progress.calendar import began
 from asbuilt.progress.planned import Plan, at_open_tie_ins, left_of, tie_ins
-from asbuilt.progress.work import Work
+from asbuilt.progress.work import Work, bores
 
 RECENT = 15  # crew-days that are drawn from (the writers' judgement: half a month of work)
 ENOUGH = 5  # fewer days with anything done tell nothing (the writers' judgement)
@@ -37,6 +37,57 @@ class Forecast:
     p50: float = np.nan
     p80: float = np.nan
     why: str = ""
+
+
+@dataclass(frozen=True)
+class Remaining:
+    """What is left to be fused, metres, in three parts that add up: along the line (what a forecast of days counts), at
+    planned tie-ins that are not made (the work of a tie-in), and in bores.
+
+    `of` is "crew": of the reaches of `crew`; "no plan": what no crew has in its plan; or "line": all of it.
+    """
+
+    of: str
+    crew: str
+    along_m: float
+    at_tie_ins_m: float
+    in_bores_m: float
+
+    @property
+    def left_m(self) -> float:
+        """All of it."""
+        return self.along_m + self.at_tie_ins_m + self.in_bores_m
+
+
+def remaining(work: Work, plan: Plan) -> list[Remaining]:
+    """Return what is left: of each crew that has a plan, of what is in no crew's plan, and of the whole line last."""
+    stretches, left, waits = work.stretches, left_of(work), at_open_tie_ins(work)
+    by_line = {
+        str(line): bores(work.tables["strings"], work.plan, str(line)) for line in work.tables["alignment"]["line"]
+    }
+    named = Plan(plan.pieces[(plan.pieces["crew"] != "").to_numpy()])
+    crews = [str(crew) for crew in dict.fromkeys(named.pieces["crew"])]
+    reach, whole = np.stack([named.share_of(stretches), named.share_of(stretches, by_line)]), _whole_share(stretches)
+    shares = {("crew", c): np.stack([plan.of(c).share_of(stretches, also) for also in (None, by_line)]) for c in crews}
+    shares |= {("no plan", ""): whole - reach} if crews else {}
+    shares["line", ""] = whole
+    return [
+        Remaining(*who, *(max(float(m.sum()), 0.0) for m in _parts(left, waits, *share)))
+        for who, share in shares.items()
+    ]
+
+
+def _whole_share(stretches: pd.DataFrame) -> np.ndarray:
+    """Return of each stretch all of it, and which share is in bores, shape (2, n)."""
+    span, bored = (stretches["high"] - stretches["low"]).to_numpy(float), stretches["bore_m"].to_numpy(float)
+    return np.stack([np.ones(len(span)), np.divide(bored, span, out=np.zeros(len(span)), where=span > 0)])
+
+
+def _parts(left: np.ndarray, waits: np.ndarray, share: np.ndarray, bored: np.ndarray) -> list[np.ndarray]:
+    """Return what is left of each stretch along the line, at tie-ins, in bores. `share` of it counts, `bored` of the
+    stretch counts and is in a bore; where in a stretch its open part lies is not known, so that shares stand for it."""
+    days = np.where(waits, 0.0, left)
+    return [days * (share - bored), np.where(waits, left * share, 0.0), days * bored]
 
 
 def working_days_needed(left: float, recent: np.ndarray, *, runs: int = _RUNS, seed: int = _SEED) -> np.ndarray:
@@ -78,31 +129,16 @@ def forecasts(work: Work, plan: Plan, days: pd.DataFrame) -> list[Forecast]:
     Bores and tie-ins are apart: their pace is another, and too few days of them tell nothing.
     """
     table = days.assign(line_m=days["new_m"] - days["bore_m"])
-    left = np.where(at_open_tie_ins(work), 0.0, left_of(work))
-    line_share = _outside_bores(work)
-    crews = [c for c in dict.fromkeys(plan.pieces["crew"]) if c]
+    *others, line = remaining(work, plan)
     of_crews = [
-        _forecast(
-            work,
-            table,
-            "line_m",
-            crew=crew,
-            left=float((left * line_share * plan.of(crew).share_of(work.stretches)).sum()),
-        )
-        for crew in crews
+        _forecast(work, table, "line_m", crew=part.crew, left=part.along_m) for part in others if part.of == "crew"
     ]
-    whole = _whole(work, table, of_crews, left=float((left * line_share).sum()))
-    bore = _forecast(work, table, "bore_m", left=float((left * (1 - line_share)).sum()), what="bores")
+    whole = _whole(work, table, of_crews, left=line.along_m)
+    bore = _forecast(work, table, "bore_m", left=line.in_bores_m, what="bores")
     ties = tie_ins(work)
     open_ties = float(ties["actual"].isna().sum())
     tied = _forecast(work, table, "tie_ins", left=open_ties, what="tie-ins") if len(ties) else None
     return [*of_crews, whole, bore, *([tied] if tied else [])]
-
-
-def _outside_bores(work: Work) -> np.ndarray:
-    stretches = work.stretches
-    span = (stretches["high"] - stretches["low"]).to_numpy(float)
-    return 1.0 - np.divide(stretches["bore_m"].to_numpy(float), span, out=np.zeros(len(span)), where=span > 0)
 
 
 def _forecast(

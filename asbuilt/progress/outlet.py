@@ -26,6 +26,7 @@ TABLES = {
     "days_without_joints.csv": "days_without_joints",
     "stages.csv": "stages",
     "plan_and_actual.csv": "planned_against_actual",
+    "what_is_left.csv": "what_is_left",
     "forecasts.csv": "forecasts",
     "tie_ins.csv": "tie_ins",
 }

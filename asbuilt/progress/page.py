@@ -6,15 +6,13 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from importlib.resources import files
 
-import numpy as np
-
 from asbuilt.as_built import AsBuilt
 from asbuilt.cautions import CAUTIONS
-from asbuilt.progress.calendar import day_of
+from asbuilt.progress.calendar import date_text, day_of
 from asbuilt.progress.changes import Changes, change_lines
 from asbuilt.progress.figures import Figures, assumptions
-from asbuilt.progress.rows import each
-from asbuilt.progress.said import date_text, day_head, day_rows, forecast_lines, plan_head, plan_rows, quiet_lines
+from asbuilt.progress.rows import Table
+from asbuilt.progress.said import day_table, left_tables, plan_tables, quiet_lines, stage_table
 from asbuilt.progress.svg import escaped
 
 NAME = "progress.html"
@@ -35,8 +33,8 @@ def page(as_built: AsBuilt, found: Figures, drawn: str, changed: Changes | None 
         "first_caution": escaped(CAUTIONS[0]),
         "stages": _stages(found),
         "changes": _section(f"Since {changed.since}", change_lines(changed, found)) if changed else "",
-        "plan": _plan(found),
-        "forecasts": _section("When the rest may be done", forecast_lines(found)),
+        "plan": "".join(map(_part, plan_tables(found))),
+        "left": "".join(map(_part, left_tables(found))),
         "chart": drawn,
         "map": MAP,
         "days": _days(found),
@@ -65,13 +63,24 @@ def _section(heading: str, texts: Sequence[str]) -> str:
     return f"<h2>{escaped(heading)}</h2>\n{_list(texts)}" if texts else ""
 
 
-def _table(head: Sequence[str], rows: Iterable[str], *, words: int, caption: str) -> str:
-    is_words = [i < words or text == _SAYS for i, text in enumerate(head)]
-    cells = "".join(f'<th scope="col"{_kind(w)}>{escaped(text)}</th>' for w, text in zip(is_words, head, strict=True))
-    label = escaped(caption)
+def _part(table: Table) -> str:
+    """Return a table under its own heading."""
+    rows = [_row([escaped(cell) for cell in row], words=table.words) for row in table.rows]
+    return f"<h2>{escaped(table.title)}</h2>\n{_table(table, rows, caption=table.title)}"
+
+
+def _table(table: Table, rows: Sequence[str], *, caption: str, long: str = "") -> str:
+    """Return a table in a box that scrolls by itself, with its notes; `rows` are HTML already. `long` heads a further
+    column of sentences."""
+    notes = "".join(f'<p class="note">{escaped(note)}</p>' for note in table.notes)
+    if not rows:
+        return notes
+    heads = ["<br>".join(map(escaped, text.split("\n"))) for text in table.head]
+    cells = "".join(f'<th scope="col"{_kind(i < table.words)}>{head}</th>' for i, head in enumerate(heads))
+    cells += f'<th scope="col"{_kind(True)}>{escaped(long)}</th>' if long else ""
     return (
-        f'<div class="wide" tabindex="0" role="region" aria-label="{label}"><table>'
-        f"<thead><tr>{cells}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
+        f'<div class="wide" tabindex="0" role="region" aria-label="{escaped(caption)}"><table>'
+        f"<thead><tr>{cells}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>{notes}"
     )
 
 
@@ -87,39 +96,23 @@ def _row(cells: Sequence[str], *, words: int, first: bool = False) -> str:
 
 
 def _stages(found: Figures) -> str:
-    unit = found.work.unit
-    rows = []
-    for s in each(found.stages):
-        known = np.isfinite(s.length_m)
-        length = f"{s.length_m / unit.metres:,.0f}" if known else "not known"
-        share = f"{s.percent:.1f} %" if known else "–"
-        told = [escaped(s.stage), length, f"{s.of_m / unit.metres:,.0f}", share]
-        rows.append(_row(told, words=1)[:-5] + f'<td class="words long">{escaped(s.says)}</td></tr>')
-    count = f"By count only: {found.joints:,} joints"
-    count += f" of {found.expected:,.0f} expected" if np.isfinite(found.expected) else ""
-    count += f". Fused and not placed: {unit.text(found.bank_m, 0)}."
-    head = ["stage", unit.name, "of", "by length", _SAYS]
-    return _table(head, rows, words=1, caption="Stages by length") + f'<p class="note">{escaped(count)}</p>'
-
-
-def _plan(found: Figures) -> str:
-    if not found.compared:
-        return ""
-    rows = [_row(list(map(escaped, cells)), words=1) for cells in plan_rows(found)]
-    table = _table(plan_head(found), rows, words=1, caption="Planned against actual")
-    says = "Late or early: at the place of the plan that was reached last, in calendar days. Gaps earn nothing."
-    return f'<h2>Against the plan</h2>\n{table}<p class="note">{escaped(says)}</p>'
+    table = stage_table(found)
+    rows = [
+        _row([*map(escaped, row)], words=table.words)[:-5] + f'<td class="words long">{escaped(says)}</td></tr>'
+        for row, says in zip(table.rows, found.stages["says"], strict=True)
+    ]
+    return _table(table, rows, caption="Stages by length", long=_SAYS)
 
 
 def _days(found: Figures) -> str:
-    numbers = found.days["day"].to_numpy(float)
-    rows, shown = [], day_rows(found)
-    for i in range(len(shown) - 1, -1, -1):  # the latest day is what a reader looks for
-        first = i == len(shown) - 1 or numbers[i + 1] != numbers[i]
-        cells = [escaped(cell) for cell in shown[i]]
+    numbers, table = found.days["day"].to_numpy(float), day_table(found)
+    rows = []
+    for i in range(len(table.rows) - 1, -1, -1):  # the latest day is what a reader looks for
+        first = i == len(table.rows) - 1 or numbers[i + 1] != numbers[i]
+        cells = [escaped(cell) for cell in table.rows[i]]
         link = f'<a href="{MAP}#evening={day_of(numbers[i])}">{cells[0]}</a>'
-        rows.append(_row([link, *cells[1:]], words=3, first=first))
-    return _table(day_head(found), rows, words=3, caption="Joints and length by day, crew and machine")
+        rows.append(_row([link, *cells[1:]], words=table.words, first=first))
+    return _table(table, rows, caption="Joints and length by day, crew and machine")
 
 
 def title_of(as_built: AsBuilt) -> Mapping[str, str]:

@@ -1,5 +1,6 @@
 """The plan, day by day and place by place: what was to be fused by an evening, and by which evening a place."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,7 +10,7 @@ import pandas as pd
 from asbuilt.progress.calendar import Calendar, numbers_of
 from asbuilt.progress.formulas import duration_by_index, earned_schedule, required_rate, schedule_index
 from asbuilt.progress.rows import each
-from asbuilt.progress.spans import first_days, union, within
+from asbuilt.progress.spans import common, first_days, union, within
 from asbuilt.progress.work import Work
 
 _REACHES = ("work", "bore")
@@ -65,13 +66,14 @@ class Plan:
         found = np.where(inside, day[np.clip(at, 0, len(day) - 1)], np.inf)
         return np.where(np.isfinite(found), found, np.nan)
 
-    def share_of(self, stretches: pd.DataFrame) -> np.ndarray:
-        """Return which share of each stretch lies in the plan, shape (n,)."""
+    def share_of(self, stretches: pd.DataFrame, also: Mapping[str, np.ndarray] | None = None) -> np.ndarray:
+        """Return which share of each stretch lies in the plan, shape (n,); `also`: and in these spans of each line."""
         share = np.zeros(len(stretches))
         low, high = stretches["low"].to_numpy(float), stretches["high"].to_numpy(float)
         for line, own in self.pieces.groupby("line", sort=False):
             here = (stretches["line"] == line).to_numpy() & (high > low)
             spans = union(own["low"].to_numpy(float), own["high"].to_numpy(float))
+            spans = spans if also is None else common(spans, also.get(str(line), np.zeros((0, 2))))
             share[here] = within(low[here], high[here], spans) / (high[here] - low[here])
         return share
 

@@ -42,6 +42,19 @@ def within(low: np.ndarray, high: np.ndarray, spans: np.ndarray) -> np.ndarray:
     return np.asarray(np.interp(high, edges, below) - np.interp(low, edges, below))
 
 
+def common(spans: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Return what lies in both of two unions, as a union, shape (k, 2).
+
+    >>> common(np.array([[0.0, 10.0], [20.0, 30.0]]), np.array([[5.0, 25.0]])).tolist()
+    [[5.0, 10.0], [20.0, 25.0]]
+    """
+    edges = np.unique(np.concatenate([spans.ravel(), others.ravel()]))
+    middle = (edges[:-1] + edges[1:]) / 2
+    inside = [np.searchsorted(own.ravel(), middle) % 2 == 1 for own in (spans, others)]
+    both = inside[0] & inside[1]
+    return union(edges[:-1][both], edges[1:][both])
+
+
 def first_days(low: np.ndarray, high: np.ndarray, day: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Part a line where stretches begin and end; return the edges, shape (k + 1,), and the first day of each part.
 

@@ -1,6 +1,7 @@
 """The record as the page of the map carries it: one document of the shape that `asbuilt.map_tables` states."""
 
 from collections.abc import Mapping
+from pathlib import PurePosixPath
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
     joints, records, checks = tables["joints"], tables["records"], _with_limits(tables["window_checks"])
     opinions = tables["positions"][tables["positions"]["joint_id"] != ""]  # a shot of no joint: in the GeoPackage
     document = {
-        "joints": _table(_joints(joints, opinions, checks, wkt), JOINTS),
+        "joints": _table(_joints(joints, opinions, checks, wkt).assign(crew=_crews(as_built)), JOINTS),
         "opinions": _of_joints(opinions[~opinions["method"].isin(_SAID_BY_THE_JOINT)], joints, OPINIONS, crs_wkt=wkt),
         "checks": _of_joints(checks, joints, CHECKS),
         "limits": _table(checks[~checks["limit"].duplicated()], LIMITS),
@@ -34,8 +35,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
         "gap_paths": _paths(tables["gaps"], wkt),
         "marks": _table(_with_points(tables["chainage_marks"], wkt), MARKS),
         "lines": _lines(tables["alignment"], tables["alignment_vertices"], wkt),
-        **{name: _table(tables[name], map_tables.TABLES[name]) for name in ("strings", "test_sections")},
-        "findings": _table(_led(tables["findings"]), map_tables.FINDINGS),
+        **{n: _table(tables[n], map_tables.TABLES[n]) for n in ("strings", "test_sections", "findings")},
         "set_aside": _table(records[records["outstanding"].astype(bool)], map_tables.SET_ASIDE),
         "title": _title(as_built),
         "shift": _shift(as_built),
@@ -117,8 +117,10 @@ def _fixes(joints: pd.DataFrame, opinions: pd.DataFrame, crs_wkt: str) -> dict[s
     return {f"fix_{name}": of[name].to_numpy(float) for name in of}
 
 
-def _led(findings: pd.DataFrame) -> pd.DataFrame:
-    return findings.assign(first_joint=findings["joints"].str.split(", ").str[0])
+def _crews(as_built: AsBuilt) -> pd.Series:
+    """Return the crew of each joint, which is named after its record files."""
+    known = as_built.schedule.crew_of if as_built.schedule else {}
+    return as_built.tables["joints"]["source_file"].map(lambda file: known.get(file, PurePosixPath(file).stem))
 
 
 def _with_limits(checks: pd.DataFrame) -> pd.DataFrame:

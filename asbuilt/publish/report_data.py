@@ -10,20 +10,23 @@ from asbuilt import look
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.cautions import CAUTIONS, IN_SHORT
 from asbuilt.outstanding import gaps_that_count, joints_that_stand_out
-from asbuilt.progress.figures import figures
-from asbuilt.progress.said import said
-from asbuilt.publish.report_ledger import elsewhere, ledger
+from asbuilt.progress.chart import chart_on_paper, described
+from asbuilt.progress.figures import assumptions, figures
+from asbuilt.progress.rows import Table
+from asbuilt.progress.said import LAST_DAYS, day_table, left_tables, plan_tables, quiet_lines, stage_table
+from asbuilt.publish.report_ledger import decided_cells, decided_says, elsewhere, ledger
 from asbuilt.publish.report_tables import (
     capital,
     completeness_cells,
     crew_cells,
-    deciders,
+    datum_says,
     decision_cells,
     error_cells,
     frame_cells,
     procedure_cells,
     radius_cells,
     source_cells,
+    untold_says,
     version_text,
 )
 from asbuilt.quantities import LengthUnit
@@ -38,7 +41,7 @@ PARTS: Mapping[str, str] = {
     "caution": "one line for the foot of each page",
     "cautions": "all of them",
     "title_block": "pairs of name and text",
-    "answer": "the five answers of the first page: complete, outstanding, decided, sure, datum",
+    "answer": "the answers of the first page: complete, outstanding, decided (cells), decided_says, sure, datum",
     "rows": "outcome and number of source rows, which add up; then their total",
     "verdicts": "number of joints by verdict: rows of verdict, fusion, position; then the total",
     "ledger": "one a line: line, length, rows as `report_ledger.ROWS` states",
@@ -46,7 +49,7 @@ PARTS: Mapping[str, str] = {
     "decisions": "cells", "completeness": "cells", "radii": "cells", "errors": "cells", "operators": "cells",
     "machines": "cells", "procedure": "cells", "frame": "cells", "sources": "cells",
     "procedure_name": "name and edition of the procedure",
-    "progress": "how the line came along, in lines of equal letters; none where no schedule is known",
+    "progress": "how the line came along: `_progress`; nothing where no schedule is known",
     "since": "what changed since an earlier hand-over, in sentences; none where none was named",
     "statements": "what was found of many joints at once", "notes": "how the files were read",
     "versions": "what this was made with",
@@ -76,7 +79,7 @@ def report_data(as_built: AsBuilt) -> dict[str, Any]:
         "procedure_name": as_built.title.procedure,
         "frame": frame_cells(as_built),
         "sources": source_cells(as_built),
-        "progress": said(figures(as_built)) if as_built.schedule and counts.joints else [],
+        "progress": _progress(as_built) if as_built.schedule and counts.joints else {},
         "since": list(as_built.since),
         "statements": list(as_built.statements),
         "notes": list(as_built.notes),
@@ -124,9 +127,10 @@ def _answer(as_built: AsBuilt) -> dict[str, Any]:
     return {
         "complete": _complete(as_built),
         "outstanding": _outstanding(as_built),
-        "decided": deciders(as_built),
-        "sure": _sure(as_built),
-        "datum": [as_built.title.crs, f"Chainage is a {as_built.title.length_kind} length. {_heights(as_built)}"],
+        "decided": decided_cells(as_built),
+        "decided_says": decided_says(as_built),
+        "sure": [*_sure(as_built), *untold_says(as_built.tables["joints"])],
+        "datum": [as_built.title.crs, *datum_says(as_built)],
     }
 
 
@@ -148,6 +152,9 @@ def _complete(as_built: AsBuilt) -> list[str]:
     return [head, f"{shown} A missing record is no proof of a missing joint.", *_measured(as_built)]
 
 
+_MEASURES = 8  # on the first page
+
+
 def _measured(as_built: AsBuilt) -> list[str]:
     """Say of all lines together what was tested, as recorded, and which strings are closed."""
     measures, unit = as_built.tables["completeness"], as_built.title.length_unit
@@ -157,7 +164,8 @@ def _measured(as_built: AsBuilt) -> list[str]:
         f"{measure} {_amount(value, kind, unit)} of {_amount(of, kind, unit)}"
         for (measure, kind), value, of in zip(sums.index, sums["value"], sums["of"], strict=True)
     ]
-    return [f"{capital('; '.join(told))}."] if told else []
+    more = [f"and {len(told) - _MEASURES} more under Completeness"] if len(told) > _MEASURES else []
+    return [f"{capital('; '.join([*told[:_MEASURES], *more]))}."] if told else []
 
 
 def _amount(value: float, kind: str, unit: LengthUnit) -> str:
@@ -170,7 +178,7 @@ def _outstanding(as_built: AsBuilt) -> list[list[str]]:
     kinds = {
         "joints that stand out": frames["joints"][joints_that_stand_out(frames["joints"])],
         "gaps with missing records": frames["gaps"][gaps_that_count(frames["gaps"])],
-        "findings about groups of joints": frames["findings"],
+        "findings about one joint or several": frames["findings"],
         "source rows set aside": frames["records"][frames["records"]["outstanding"].astype(bool)],
     }
     many = np.array([[len(rows), int(rows["closed"].fillna(False).astype(bool).sum())] for rows in kinds.values()])
@@ -195,11 +203,6 @@ def _sure(as_built: AsBuilt) -> list[str]:
     return [*said, f"{test}{radius}."]
 
 
-def _heights(as_built: AsBuilt) -> str:
-    heights = [text for name, text in frame_cells(as_built) if name == "Heights"]
-    return f"Heights are {heights[0]}." if heights else ""
-
-
 def _source_rows(as_built: AsBuilt) -> list[list[str]]:
     counts = as_built.counts
     names = ("joints", "duplicates", "superseded", "trials", "set_aside")
@@ -212,3 +215,28 @@ def _verdicts(as_built: AsBuilt) -> list[list[str]]:
     shown = [v for v in look.IN_ORDER if v != look.NO_WINDOW or fusion.get(v) or position.get(v)]
     rows = [[verdict, f"{fusion.get(verdict, 0):,}", f"{position.get(verdict, 0):,}"] for verdict in shown]
     return [*rows, ["joints", f"{sum(fusion.values()):,}", f"{sum(position.values()):,}"]]
+
+
+# ---- progress --------------------------------------------------------------------------------------------------------
+
+
+def _progress(as_built: AsBuilt) -> dict[str, Any]:
+    """Return the chapter: stages with what to know of each, the chart as SVG and in words, the tables of plan and of
+    what is left, the last days with those without a joint, and what the figures assume."""
+    found = figures(as_built)
+    return {
+        "stages": _plain(stage_table(found)),
+        "says": found.stages["says"].tolist(),
+        "chart": chart_on_paper(found),
+        "alt": described(found),
+        "tables": [_plain(table) for table in (*plan_tables(found), *left_tables(found))],
+        "days": _plain(day_table(found, last=LAST_DAYS)),
+        "quiet": quiet_lines(found, last=LAST_DAYS),
+        "assumptions": assumptions(found),
+    }
+
+
+def _plain(table: Table) -> dict[str, Any]:
+    """Return a table of progress as plain data; each heading is a list of its lines."""
+    heads = [head.split("\n") for head in table.head]
+    return {"title": table.title, "head": heads, "rows": table.rows, "words": table.words, "notes": table.notes}

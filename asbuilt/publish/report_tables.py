@@ -9,7 +9,9 @@ import pandas as pd
 from asbuilt.as_built import AsBuilt
 from asbuilt.look import CANNOT_TELL, IN_WINDOW, NOT_RECORDED, OUT_OF_WINDOW
 from asbuilt.quantities import LengthUnit
-from asbuilt.sentence import several
+from asbuilt.sentence import several, some
+from asbuilt.stationing import Stationing
+from asbuilt.window import SURE_OF_LEG
 
 Cells = list[list[str]]
 
@@ -98,6 +100,34 @@ def _compared(as_built: AsBuilt, comparison: str) -> Iterator[Any]:
 
 def _length(metres: float, unit: LengthUnit) -> str:
     return "-" if np.isnan(metres) else unit.text(metres + 0.0 if abs(metres) >= 0.005 else 0.0)
+
+
+def untold_says(joints: pd.DataFrame) -> list[str]:
+    """Say of how many joints in line nobody can tell whether they lie in the window, and why; each by one cause."""
+    joints = joints[joints["in_line"].astype(bool)]
+    rest = joints[joints["position_verdict"] == CANNOT_TELL]
+    if rest.empty:
+        return []
+    head, told = f"Cannot be told whether in window: {len(rest):,} of {several(len(joints), 'position')}", []
+    for why, here in _causes(rest).items():
+        now = rest.index.isin(here.index[here.fillna(False).astype(bool)])
+        told += [f"{now.sum():,} {why}"] if now.any() else []
+        rest = rest[~now]
+    return [f"{head}: {'; '.join([*told, *([f'{len(rest):,} by what the joint log says'] if len(rest) else [])])}."]
+
+
+def _causes(joints: pd.DataFrame) -> dict[str, pd.Series]:
+    """Return why nobody can tell, the plainest cause first."""
+    by = joints["placed_by"]
+    return {
+        "without a place": by == "unplaced",
+        "placed by pipe lengths alone (fused at one place and moved, or without a usable fix)": by == "tally",
+        "whose fix, with its uncertainty, reaches over the edge of the window": joints["reasons"].str.contains(_OVER),
+        "that may lie on another leg": joints["leg_probability"] < SURE_OF_LEG,
+    }
+
+
+_OVER = "reaches over the window"  # as judge.places says it
 
 
 # ---- people and machines ---------------------------------------------------------------------------------------------
@@ -192,6 +222,23 @@ def _unit_says(unit: LengthUnit) -> str:
     return "metres" if unit.name == "m" else f"feet of {unit.metres:.10f} m"
 
 
+def datum_says(as_built: AsBuilt) -> list[str]:
+    """Say what heights refer to, and where two stations do not make a length."""
+    heights = next((text for name, text in frame_cells(as_built) if name == "Heights"), "")
+    stated = f"Heights are {heights}." if "stated" in heights else ""
+    unknown = "No height datum is stated: levels are as recorded, and refer to nothing named here."
+    jumps = [jump for line, of in as_built.stationing.items() for jump in _jumps(line, of)]
+    what = "Chainage equation" if len(jumps) == 1 else f"{len(jumps):,} chainage equations"
+    across = f"a length across {'it' if len(jumps) == 1 else 'one'} is not the difference of two stations"
+    kind = f"Chainage is a {as_built.title.length_kind} length."
+    return [stated or unknown, f"{kind} {what} ({some(jumps, 2)}): {across}." if jumps else kind]
+
+
+def _jumps(line: str, of: Stationing) -> list[str]:
+    ends = (of.labels(of.breaks_m + beyond) for beyond in (0.0, 1e-6))
+    return [f"line {line} at {back} back = {ahead} ahead" for back, ahead in zip(*ends, strict=True)]
+
+
 def capital(text: str) -> str:
     """Return the text with its first letter large."""
     return text[:1].upper() + text[1:]
@@ -231,15 +278,3 @@ def decision_cells(as_built: AsBuilt) -> Cells:
 
 def _joined(row: Mapping[Any, Any], *names: str) -> str:
     return ", ".join(str(row[name]) for name in names if row[name])
-
-
-def deciders(as_built: AsBuilt) -> str:
-    """Say who decided how much."""
-    decisions = as_built.tables["decisions"]
-    if decisions.empty:
-        return "Nobody yet: no decision was handed in."
-    who = (decisions["name"] + (", " + decisions["role"]).where(decisions["role"] != "", "")).value_counts(sort=False)
-    named = "; ".join(f"{name}: {many:,}" for name, many in who.items())
-    states = decisions["state"].value_counts()
-    held = ", ".join(f"{many:,} {state}" for state, many in states.items())
-    return f"{several(len(decisions), 'decision')} ({held}). {named}."

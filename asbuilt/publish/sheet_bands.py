@@ -17,6 +17,7 @@ from asbuilt.stationing import Stationing
 AXIS_MM, SIGNS_MM, LABELS_MM, LANE_MM = 5.0, 9.5, 12.0, 4.4
 _PER_LETTER, _LEAST, _MOST = 1.25, 9.0, 40.0  # height of a number that stands upright
 _APART, _STATIONS_APART = 2.6, 17.0  # two numbers nearer than this cannot be read: upright ones, stations
+_LETTER = 1.0  # width of a letter of a station or on a bar, measured on a sheet and rounded up
 _SAME_M = 0.005
 
 
@@ -63,13 +64,14 @@ def axis_marks(marks: pd.DataFrame, strip: Strip, stationing: Stationing) -> lis
     here = here.sort_values("chainage_m", kind="stable")
     breaks, x = stationing.breaks_m, strip.along(here["chainage_m"].to_numpy(float))
     main = (here["rank"] >= 2).to_numpy(bool)
-    rows = zip(x, here["chainage_m"], here["station"], main, _with_room(x, main, _STATIONS_APART), strict=True)
-    out = []
-    for place, at, station, is_main, fits in rows:
+    says = []
+    for at, station in zip(here["chainage_m"], here["station"], strict=True):
         is_jump = bool(len(breaks)) and bool(np.min(np.abs(breaks - at)) < _SAME_M)
         ahead = f" back = {stationing.labels(np.array([at + 1e-6]))[0]} ahead" if is_jump else ""
-        out.append({"x": _mm(place), "says": f"{station}{ahead}" if fits else "", "main": bool(is_main)})
-    return out
+        says.append(f"{station}{ahead}")
+    wide = np.maximum([_LETTER * len(text) for text in says], _STATIONS_APART)
+    rows = zip(x, says, main, _with_room(x, main, wide), strict=True)
+    return [{"x": _mm(at), "says": text if fits else "", "main": bool(is_main)} for at, text, is_main, fits in rows]
 
 
 def numbered(joints: pd.DataFrame, strip: Strip) -> list[dict[str, Any]]:
@@ -79,7 +81,7 @@ def numbered(joints: pd.DataFrame, strip: Strip) -> list[dict[str, Any]]:
     """
     here = joints[joints["chainage_m"].between(strip.low, strip.high)]
     x, loud = strip.along(here["chainage_m"].to_numpy(float)), here["loud"].to_numpy(bool)
-    shown = _with_room(x, loud, _APART)
+    shown = _with_room(x, loud, np.full(len(x), _APART))
     rows = zip(x, here["fusion_verdict"], here["position_verdict"], here["joint_id"], loud, shown, strict=True)
     return [
         {"x": _mm(at), "fusion": fusion, "position": position, "says": name if fits else "", "loud": bool(out)}
@@ -87,35 +89,35 @@ def numbered(joints: pd.DataFrame, strip: Strip) -> list[dict[str, Any]]:
     ]
 
 
-def _with_room(x: np.ndarray, loud: np.ndarray, apart: float) -> np.ndarray:
-    """Return which of ascending places get a label, loud ones first, none nearer to another than `apart`."""
+def _with_room(x: np.ndarray, loud: np.ndarray, wide: np.ndarray) -> np.ndarray:
+    """Return which of some places get a label, loud ones first, none on another; `wide` is the width of each label."""
     shown = np.zeros(len(x), dtype=bool)
-    kept = np.array([])
     for wanted in (True, False):
         for i in np.flatnonzero(loud == wanted):
-            at = np.searchsorted(kept, x[i])
-            beside = kept[max(at - 1, 0) : at + 1]
-            if not len(beside) or np.abs(beside - x[i]).min() >= apart:
-                kept, shown[i] = np.insert(kept, at, x[i]), True
+            shown[i] = bool((np.abs(x[shown] - x[i]) >= (wide[shown] + wide[i]) / 2).all())
     return shown
 
 
 def lane_bars(reaches: pd.DataFrame, strip: Strip, says: pd.Series) -> list[dict[str, Any]]:
-    """Return reaches of the strip as bars: from and to in millimetres, lane, text, and which ends are its own."""
+    """Return reaches of the strip as bars: from and to in millimetres, lane, text, and which ends are its own.
+
+    A reach is named where it begins, and on each further strip on whose bar there is room for that; where its name
+    would run into the next bar it is `unsaid`.
+    """
     low, high = (reaches[f"{end}_chainage_m"].to_numpy(float) for end in ("from", "to"))
     lane = lanes_of(reaches)
     here = np.flatnonzero((low < strip.high) & (high > strip.low) & (lane >= 0))
-    return [
-        {
-            "from": _mm(strip.along(np.maximum(low[i], strip.low))),
-            "to": _mm(strip.along(np.minimum(high[i], strip.high))),
-            "lane": int(lane[i]),
-            "says": says.iloc[i],
-            "begins": bool(low[i] >= strip.low),
-            "ends": bool(high[i] <= strip.high),
-        }
-        for i in here
-    ]
+    start, end = strip.along(np.maximum(low, strip.low)), strip.along(np.minimum(high, strip.high))
+    edge, out = float(strip.along(np.array(strip.high))) + strip.edge, []
+    for i in here:
+        after = start[here[(lane[here] == lane[i]) & (start[here] > start[i])]]
+        wide, begins = _LETTER * len(says.iloc[i]) + 1.6, bool(low[i] >= strip.low)
+        fits = wide <= min(after, default=edge) - start[i]
+        is_named = fits and (begins or wide <= end[i] - start[i])
+        told = {"says": says.iloc[i] if is_named else "", "unsaid": says.iloc[i] if begins and not fits else ""}
+        ends = {"begins": begins, "ends": bool(high[i] <= strip.high)}
+        out.append({"from": _mm(start[i]), "to": _mm(end[i]), "lane": int(lane[i]), **told, **ends})
+    return out
 
 
 def gap_bars(gaps: pd.DataFrame, strip: Strip) -> list[dict[str, Any]]:

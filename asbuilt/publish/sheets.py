@@ -36,11 +36,12 @@ from asbuilt.publish.sheet_plan import (
     line_ink,
     mark_ink,
     match_ink,
+    plan_words,
 )
 from asbuilt.publish.strips import Scale, Strip, strips
 from asbuilt.publish.typeset import typeset
 from asbuilt.quantities import LengthUnit
-from asbuilt.sentence import several
+from asbuilt.sentence import several, some
 
 NAME = "alignment_sheets.pdf"
 
@@ -48,6 +49,7 @@ NAME = "alignment_sheets.pdf"
 PAPERS = {"A3": (420.0, 297.0), "Tabloid": (431.8, 279.4)}
 BORDER_MM, FOOT_MM, HEAD_MM, EDGE_MM = 10.0, 27.0, 6.0, 14.0
 _LEAST_PLAN, _MOST_PLAN = 34.0, 150.0
+_LONGEST = 40  # letters of a name that is said above its strip
 _NICE = np.outer(10.0 ** np.arange(-1, 6), (1, 2, 5)).ravel()
 
 
@@ -177,20 +179,29 @@ def _drawn(panel: _Panel, panels: list[_Panel], as_built: AsBuilt, layout: _Layo
     joints = numbered(line.joints, strip)
     gaps = gap_bars(line.gaps, strip)
     head = f"Strip {panel.number}: line {line.name}, {low} to {high}"
+    ends = {"before": _match(panel, panels, -1, low), "after": _match(panel, panels, 1, high)}
+    plan = _plan(line, strip, as_built.context, (layout.width, layout.plan), ends=tuple(ends.values()))
+    strings, sections = string_bars(line.strings, strip), section_bars(line.test_sections, strip)
+    bars = {"gap": gaps, "string": strings, "test section": sections}
+    unnamed = [*plan.pop("unnamed"), *(f"{kind} {b['unsaid']}" for kind, of in bars.items() for b in of if b["unsaid"])]
     return {
         "head": head,
         "alt": f"{head}: {several(len(joints), 'joint')}, {several(len(gaps), 'gap')}",
         "north": round(strip.north_deg, 3),
-        "before": _match(panel, panels, -1, low),
-        "after": _match(panel, panels, 1, high),
-        **_plan(line, strip, as_built.context, (layout.width, layout.plan)),
+        **ends,
+        **plan,
+        "no_room": f"No room here to name: {some([_short(name) for name in unnamed])}" if unnamed else "",
         "marks": axis_marks(line.chainage_marks, strip, stationing),
         "joints": joints,
         "gap_bars": gaps,
-        "string_bars": string_bars(line.strings, strip),
-        "section_bars": section_bars(line.test_sections, strip),
+        "string_bars": strings,
+        "section_bars": sections,
         "to": round(float(strip.along(np.array(strip.high))), 3),
     }
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1].rstrip()}…"
 
 
 def _match(panel: _Panel, panels: list[_Panel], way: int, station: str) -> str:
@@ -201,15 +212,19 @@ def _match(panel: _Panel, panels: list[_Panel], way: int, station: str) -> str:
     return f"match line {station}: strip {panels[other].number}, sheet {panels[other].sheet}"
 
 
-def _plan(line: _Line, strip: Strip, behind: tuple[Context, ...], box: tuple[float, float]) -> dict[str, Any]:
+def _plan(
+    line: _Line, strip: Strip, behind: tuple[Context, ...], box: tuple[float, float], *, ends: tuple[str, ...]
+) -> dict[str, Any]:
     grid, spots = grid_ink(strip, box, _nice(110.0 / strip.scale.mm_per_unit))
+    way, signs = line_ink(line.way, strip), joint_signs(line.joints, strip, box)
     ink = [
         *grid,
         *behind_ink(behind, strip, box),
-        *line_ink(line.way, strip),
+        *way,
         *mark_ink(line.way, strip, line.chainage_marks),
         *gap_ink(line.way, strip, line.gaps),
         *match_ink(line.way, strip, box[1]),
     ]
     names = behind_names(behind, strip, box)
-    return {"ink": ink, "spots": spots, "names": names, "signs": joint_signs(line.joints, strip, box)}
+    words = plan_words(box, (way, signs), ends=(ends[0], ends[1]), behind=names, spots=spots)
+    return {"ink": ink, "signs": signs, **words}

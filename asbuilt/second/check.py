@@ -27,12 +27,14 @@ class Seen:
 
 @dataclass(frozen=True)
 class Check:
-    """One line of the result."""
+    """One line of the result. What could not be read was not looked at with what it needs (`made` is false), and does
+    not hold."""
 
     name: str
     state: str  # holds, does not hold, or not looked at
     at: str
     faults: tuple[str, ...]
+    made: bool = True
 
 
 def checked(name: str, look: Look, out: HandedOver) -> Check:
@@ -40,7 +42,8 @@ def checked(name: str, look: Look, out: HandedOver) -> Check:
     try:
         seen = look(out)
     except AsBuiltError as error:
-        return Check(name, DOES_NOT_HOLD, "what can be read", tuple(str(problem) for problem in error.problems))
+        faults = tuple(str(problem) for problem in error.problems)
+        return Check(name, DOES_NOT_HOLD, "what can be read", faults, made=False)
     if seen.not_looked and not seen.faults:
         return Check(name, NOT_LOOKED_AT, seen.not_looked, ())
     return Check(name, DOES_NOT_HOLD if seen.faults else HOLDS, seen.at, seen.faults)

@@ -16,7 +16,8 @@ class Difference:
     `renamed`: old_id, new_id. `moves`: as `second.moves` tells. `verdicts`: which (fusion or position), old, new.
     `values`: column, title, unit, old, new. `decisions`: about, id, what, old, new and
     both states. `gaps`: what (opened, closed, changed), old, new. `settings`: topic, name, old, new. `counts`: name,
-    old, new, change, of all counts. `not_compared` names columns that one of the two does not have.
+    old, new, change, of all counts. `not_compared` names columns that one of the two does not have. `folders` are the
+    two hand-overs as they were named; empty where one of the two is not handed over yet.
     """
 
     old: Title
@@ -32,3 +33,4 @@ class Difference:
     gaps: pd.DataFrame
     settings: pd.DataFrame
     not_compared: tuple[str, ...]
+    folders: tuple[str, ...] = ()

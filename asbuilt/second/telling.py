@@ -29,7 +29,7 @@ _ALWAYS = ("joints", "gaps", "missing_records", "outstanding")
 
 def difference_said(found: Difference) -> list[str]:
     """Return what changed in a few sentences, for a terminal or a page of a report; nothing is cut but long names."""
-    said = [_heads(found.old, found.new), _counts(found.counts)]
+    said = [_heads(found), _counts(found.counts)]
     said += _came_and_went(found) + _moved(found) + _verdicts(found.verdicts) + _values(found.values)
     said += _decisions(found.decisions) + _gaps(found.gaps) + _settings(found.settings)
     if found.not_compared:
@@ -37,8 +37,13 @@ def difference_said(found: Difference) -> list[str]:
     return [plain_text(text) for text in said if text]
 
 
-def _heads(old: Title, new: Title) -> str:
-    said = f"From revision {old.revision} (as of {_when(old)}) to {new.revision} (as of {_when(new)}) of {new.name}."
+def _heads(found: Difference) -> str:
+    old, new = found.old, found.new
+    places = [f", folder {folder}" for folder in found.folders] or ["", ""]  # two hand-overs may have one head
+    was, now = (f"{t.revision} (as of {_when(t)}{place})" for t, place in zip((old, new), places, strict=True))
+    said = f"From revision {was} to {now} of {new.name}."
+    if old.revision == new.revision:
+        said += f" Both carry revision {new.revision}: raise it in route.toml before the next hand-over."
     if old.name != new.name:
         said += f" The earlier one is of another line by its name: {old.name}."
     if old.as_of > new.as_of:

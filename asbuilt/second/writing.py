@@ -25,6 +25,7 @@ def as_document(found: Difference) -> dict[str, Any]:
     return {
         "old": _head(found.old),
         "new": _head(found.new),
+        "folders": list(found.folders),
         "said": difference_said(found),
         **{name: _records(frame) for name, frame in frames.items()},
         "counts": [{name: _whole(value) for name, value in row.items()} for row in _records(found.counts)],

@@ -16,6 +16,7 @@ from asbuilt.settings.parts import (
     Crs,
     CrsIfAny,
     Day,
+    HeightsIfAny,
     InsidePath,
     Limit,
     Metres,
@@ -44,7 +45,7 @@ class Route(Part):
     as_of: Day | None = None
     complete: YesNo = True
     crs: Crs
-    height_crs: CrsIfAny = ""
+    height_crs: HeightsIfAny = ""
     timezone: Zone | None = None
     units: Literal["metric", "us"] = "metric"
     foot: Literal["survey", "international"] | None = None

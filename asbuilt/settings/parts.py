@@ -140,8 +140,18 @@ def _crs_or_none(value: str) -> str:
     return _crs(value) if value else value
 
 
+def _heights_or_none(value: str) -> str:
+    try:
+        if value:
+            crs.heights(value, where="")
+    except FrameError as error:
+        raise ValueError('the name of a frame of heights, such as "EPSG:5711"') from error
+    return value
+
+
 Crs = Annotated[str, AfterValidator(_crs)]
 CrsIfAny = Annotated[str, AfterValidator(_crs_or_none)]
+HeightsIfAny = Annotated[str, AfterValidator(_heights_or_none)]
 
 
 def _encoding(value: str) -> str:

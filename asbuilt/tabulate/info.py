@@ -85,7 +85,8 @@ def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, st
         accuracy = f"accuracy {crossing.accuracy_m:g} m by the EPSG register"
         accuracy += f"; {crossing.better}" if crossing.better else ""
         yield "frame", f"{crossing.origin} to {crossing.target}", f"{crossing.operation}; {accuracy}"
-    stated = f", stated to be in {settings.route.height_crs}" if settings.route.height_crs else ""
+    height_crs = settings.route.height_crs
+    stated = f", stated to be in {crs.heights(height_crs, where='route.height_crs')}" if height_crs else ""
     yield "frame", "heights", f"as recorded{stated}; never transformed"
     for design in journey.designs.lines:
         factor = f", factor {design.source.ground_factor:g}" if design.source.ground_factor else ""

@@ -1,7 +1,7 @@
 // The sentence at the head of the page, as of the evening that is shown. Its first state is written by the Python side,
 // in the same words, so that it stands without scripts.
 
-import { counts, days } from "./days.js";
+import { counts, days, idleText } from "./days.js";
 import { byId, element, fill } from "./elements.js";
 import { onChange, state } from "./state.js";
 import { signFor } from "./signs.js";
@@ -28,8 +28,8 @@ function verdictParts(found, kind) {
 }
 
 function sentence(found) {
-  const { covered, length } = found, units = (metres) => countText(Math.round(metres / metresPerUnit));
-  return element("p", {}, element("strong", {}, "By the evening of " + dayText(state.evening) + ": "), many(found.joints, "joint") + ": ",
+  const { covered, length } = found, idle = idleText(), units = (metres) => countText(Math.round(metres / metresPerUnit));
+  return element("p", {}, element("strong", {}, "By the evening of " + dayText(state.evening) + (idle === null ? "" : " (" + idle + ")") + ": "), many(found.joints, "joint") + ": ",
     verdictParts(found.fusion, "fusion"), "; ",
     signed("gap", "", many(found.gaps, "gap") + " with " + many(found.missing, "missing record")), ", ",
     countText(found.unplaced) + " unplaced; ", units(covered) + " of " + units(length) + " " + unitName + " covered.");

@@ -6,7 +6,8 @@ import { photoSection } from "./card_photo.js";
 import { inDegrees } from "./earth.js";
 import { button, element, pairs, said, section } from "./elements.js";
 import { copiable, gpxButton } from "./give.js";
-import { NOT_RECORDED, isInLine, isPlaced, joint, jointById, opinion, opinionsOf, record } from "./record.js";
+import { findingsOf } from "./outstanding.js";
+import { NOT_RECORDED, finding, isInLine, isPlaced, joint, jointById, opinion, opinionsOf, record } from "./record.js";
 import { signFor } from "./signs.js";
 import { choose } from "./state.js";
 import { capital, figure, latLonText, lengthText, minuteText, offsetText, sentences } from "./text.js";
@@ -27,6 +28,7 @@ export function jointCard(row, among) {
     among > 1 ? element("p", { class: "note" }, among + " joints are drawn on this spot: tap it again for the next.") : null,
     verdictLine("Fusion", "fusion", joint("fusion_verdict", row), recordedText(row)),
     verdictLine("Position", "position", joint("position_verdict", row), null),
+    concerns(row),
     neighbours(row),
     reasons(row),
     placeSection(row),
@@ -42,6 +44,15 @@ function verdictLine(name, kind, verdict, more) {
   const words = verdict || NOT_RECORDED;
   return element("p", { class: "verdict" }, signFor(kind, words),
     element("span", {}, name + ": ", element("strong", {}, words), more ? " " + more : null));
+}
+
+// The findings that concern a joint stand beside its verdicts: one may be all that keeps it open.
+function concerns(row) {
+  const found = findingsOf(row);
+  if (!found.length) return null;
+  return element("ul", { class: "concerns" }, found.map((f) => element("li", {},
+    button(["Finding ", said(finding("finding_id", f))], () => choose({ kind: "finding", row: f })),
+    element("span", {}, " ", element("strong", {}, finding("closed", f) ? "closed by a decision" : "open"), ": ", said(finding("statement", f))))));
 }
 
 function jointState(row) {
@@ -171,7 +182,7 @@ function opinionText(p) {
 }
 
 // What a reader asks of the record itself, in the order of the work.
-const OF_THE_RECORD = ["joint", "string", "operator", "machine", "method", "procedure", "pipe_a", "pipe_b", "length_added_m", "order",
+const OF_THE_RECORD = ["joint", "string", "crew", "operator", "machine", "method", "procedure", "pipe_a", "pipe_b", "length_added_m", "order",
   "material", "replaces", "fix", "elevation_of", "visual", "photo", "trace", "trace_soak_time_s", "trace_removal_time_s",
   "trace_ramp_time_s", "trace_cooling_time_min", "trace_bead_pressure_mpa", "trace_fusion_pressure_mpa",
   "trace_heater_temperature_c", "trace_cause", "remarks"];

@@ -1,4 +1,4 @@
-// The cards of a gap and of a station.
+// The cards of a gap, of a finding and of a station.
 
 import { gapAt, neighboursAt } from "./along.js";
 import { idButton, jointButton } from "./card.js";
@@ -6,10 +6,11 @@ import { gapWords } from "./draw_line.js";
 import { inDegrees } from "./earth.js";
 import { button, element, pairs, said } from "./elements.js";
 import { copiable } from "./give.js";
-import { gap, joint, record } from "./record.js";
+import { jointsOfFinding } from "./outstanding.js";
+import { finding, gap, joint, record } from "./record.js";
 import { signFor } from "./signs.js";
-import { choose } from "./state.js";
-import { latLonText, lengthText, range, stationText } from "./text.js";
+import { change, choose } from "./state.js";
+import { latLonText, lengthText, many, range, stationText } from "./text.js";
 import { fromWgs84, lines, spotOn, toPlace } from "./world.js";
 
 export function gapCard(g) {
@@ -28,6 +29,28 @@ export function gapCard(g) {
       ["Decision", gap("decision", g) || "none"],
     ]),
     element("p", { class: "note" }, "A missing record is not proof of a missing joint. " + record.title.caution),
+  ];
+}
+
+const MOST_NAMED = 24;
+
+// What was found, whether it is closed, and the way back to each joint that it concerns.
+export function findingCard(f) {
+  const rows = jointsOfFinding(f), rest = rows.length - MOST_NAMED, id = finding("finding_id", f);
+  return [
+    element("h2", { tabindex: "-1" }, "Finding ", said(id)),
+    element("p", { class: "verdict" }, element("span", {}, element("strong", {}, finding("closed", f) ? "Closed by a decision" : "Open"),
+      ", " + many(finding("joints_n", f), "joint"))),
+    element("p", {}, said(finding("statement", f))),
+    pairs([
+      ["Kind", finding("kind", f)],
+      ["Would put it right, in route.toml", finding("proposal", f)],
+      ["Decision", finding("decision", f) || "none"],
+    ]),
+    element("p", { class: "named" }, rows.slice(0, MOST_NAMED).map((row) => jointButton(row, "Joint ", "")),
+      rest > 0 ? "and " + many(rest, "more joint") : null),
+    rows.length > 1 ? button("Pick out its joints on the map", () => change({ picked: { title: "Finding " + id, rows: new Set(rows) } })) : null,
+    element("p", { class: "note" }, "A finding is a prompt for review. A decision on it names its id, " , said(id), ". " + record.title.caution),
   ];
 }
 

@@ -2,14 +2,15 @@
 
 import { neighboursOf } from "./along.js";
 import { jointCard } from "./card.js";
-import { gapCard, stationCard } from "./card_other.js";
+import { findingCard, gapCard, stationCard } from "./card_other.js";
 import { gapWords } from "./draw_line.js";
 import { bearingText, wayFrom } from "./earth.js";
 import { button, byId, element, fill, said } from "./elements.js";
-import { gap, isPlaced, joint, record } from "./record.js";
+import { jointsOfFinding } from "./outstanding.js";
+import { finding, gap, isPlaced, joint, record } from "./record.js";
 import { signFor } from "./signs.js";
 import { choose, onChange, state } from "./state.js";
-import { lengthText, metresPerUnit, offsetText, stationText } from "./text.js";
+import { lengthText, many, metresPerUnit, offsetText, stationText } from "./text.js";
 import { spotOfJoint, spotOn, toPlace } from "./world.js";
 
 export function startChosen() {
@@ -25,6 +26,7 @@ export function isNarrow() { return window.matchMedia("(max-width: 899px)").matc
 
 function cardOf(choice) {
   if (choice.kind === "joint") return jointCard(choice.row, choice.among || 1);
+  if (choice.kind === "finding") return findingCard(choice.row);
   return choice.kind === "gap" ? gapCard(choice.row) : stationCard(choice);
 }
 
@@ -64,6 +66,7 @@ function showLine() {
 
 function wordsOf(choice) {
   if (choice.kind === "gap") return [signFor("gap", ""), element("strong", {}, "Gap ", said(gap("gap_id", choice.row))), ", " + gapWords(choice.row)];
+  if (choice.kind === "finding") return [element("strong", {}, "Finding ", said(finding("finding_id", choice.row))), ", " + many(finding("joints_n", choice.row), "joint")];
   if (choice.kind === "station") return [element("strong", {}, "Station " + stationText(choice.stated))];
   const row = choice.row, offset = offsetText(joint("offset_m", row));
   return [signFor("fusion", joint("fusion_verdict", row)), element("strong", {}, said(joint("joint_id", row))),
@@ -83,6 +86,10 @@ function leads(choice) {
 // ---- from where one stands -------------------------------------------------------------------------------------------
 
 export function placeOf(choice) {
+  if (choice.kind === "finding") {
+    const first = jointsOfFinding(choice.row).find(isPlaced);
+    return first === undefined ? null : placeOf({ kind: "joint", row: first });
+  }
   if (choice.kind === "joint") return isPlaced(choice.row) ? toPlace(spotOfJoint(choice.row)) : null;
   const at = choice.kind === "gap" ? spotOn(gap("line", choice.row), gap("from_chainage_m", choice.row)) : spotOn(choice.line, choice.chainage);
   return at === null ? null : toPlace(at);
@@ -102,7 +109,7 @@ function fromPhone(choice) {
   if (place === null) return null;
   const { distance, bearing } = wayFrom([phone.latitude, phone.longitude], [place.lat, place.lng]);
   return element("span", { class: "from-phone" }, "From the phone position (± " + accuracyText(phone.accuracy) + ")",
-    choice.kind === "gap" ? " to where the gap begins: " : ": ",
+    { gap: " to where the gap begins: ", finding: " to its first joint: " }[choice.kind] || ": ",
     element("strong", {}, lengthText(distance, decimalsFor(phone.accuracy)) + ", " + bearingText(bearing)), " from true north.",
     record.shift === null ? " How far phone and record differ here is not known." : null);
 }

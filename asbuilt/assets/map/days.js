@@ -21,6 +21,14 @@ export function isOfTheDay(row) {
   return state.evening !== null && dayOf[row] === state.evening;
 }
 
+// What is said of an evening on whose day no joint of the line was made; null where one was. Before the first day and
+// after the last the record may not reach: there it can only be said that it holds none.
+export function idleText() {
+  const { evening } = state;
+  if (evening === null || days.includes(evening)) return null;
+  return evening > days[0] && evening < days[days.length - 1] ? "no joint was made on this day" : "the record holds no joint of this day";
+}
+
 export function dayOfJoint(row) { return dayOf[row]; }
 
 // A gap is known once there is a record on both of its sides; the ends of the line are always there.

@@ -6,6 +6,7 @@ import { SHORTEST_GAP, bandOf } from "./draw_line.js";
 import { order, radiusOf } from "./draw_joints.js";
 import { button, isCalm } from "./elements.js";
 import { layer } from "./layer.js";
+import { jointsOfFinding } from "./outstanding.js";
 import { count } from "./record.js";
 import { choose, isChosen, onChange, state } from "./state.js";
 import { spacing } from "./along.js";
@@ -64,6 +65,10 @@ function goTo(choice) {
   if (choice.kind === "gap") {
     const bounds = boundsOf([gapPaths[choice.row]]);
     if (bounds.isValid()) map.fitBounds(bounds, { maxZoom: closeZoom(bounds.getCenter().lat), padding: [60, 60], animate: !isCalm() });
+    return;
+  }
+  if (choice.kind === "finding" && jointsOfFinding(choice.row).length > 1) {
+    showPicked(jointsOfFinding(choice.row));
     return;
   }
   const place = placeOf(choice);

@@ -1,6 +1,7 @@
 // The list beside the map: what is outstanding, or the joints that a search has picked. A real table, for those who
 // cannot use the map; and a way to walk the map by keyboard.
 
+import { openCard } from "./chosen.js";
 import { button, byId, element, fill, said } from "./elements.js";
 import { gpxButton } from "./give.js";
 import { alongTheLine, jointItem, outstanding } from "./outstanding.js";
@@ -52,14 +53,20 @@ function pickedTools(picked) {
 // ---- the table -------------------------------------------------------------------------------------------------------
 
 function tableParts() {
-  const head = ["Station", "What", "Why"].map((word) => element("th", { scope: "col" }, word));
+  const head = ["Station", "What", "Why"].map((word) => element("th", { scope: "col", role: "columnheader" }, word));
   return [
     whyChooser(),
     element("p", { class: "listed", id: "listed", role: "status" }),
-    element("table", { "aria-labelledby": "list-title" }, element("thead", {}, element("tr", {}, head)), element("tbody", { id: "list-rows", keydown: walk })),
+    table(head),
     button("", showMore, { id: "list-more" }),
-    element("p", { class: "note keys" }, "Arrow keys walk along the line; Enter opens the card."),
+    element("p", { class: "note keys" }, "Arrow keys walk along the line; Enter opens the card, Escape closes it."),
   ];
+}
+
+// The rows are laid out as boxes, which some browsers take for the end of the table: the roles keep it one.
+function table(head) {
+  const rows = element("tbody", { id: "list-rows", role: "rowgroup", keydown: walk, focusin: bringIntoSight, pointerdown: press, pointerup: press, pointercancel: press });
+  return element("table", { role: "table", "aria-labelledby": "list-title" }, element("thead", { role: "rowgroup" }, element("tr", { role: "row" }, head)), rows);
 }
 
 function listed() {
@@ -94,34 +101,56 @@ function narrow(why) {
 }
 
 function itemRow(item) {
-  const name = [item.name[0], said(item.name[1])], open = item.choice === null ? null : () => choose(item.choice);
-  const why = item.choice && item.choice.kind === "gap" ? item.words : [item.why.join("; "), item.words ? [": ", said(item.words)] : null];
-  const row = element("tr", { class: open ? "opens" : null, click: open },
-    element("td", {}, item.station === null ? "no place" : [said(item.station), lines.length > 1 ? [" ", said(item.line)] : null]),
-    element("td", {}, open ? button(name, null) : name),
-    element("td", {}, why));
+  const name = [item.name[0], said(item.name[1])], opens = item.choice !== null, isGap = opens && item.choice.kind === "gap";
+  const why = isGap ? item.words : [item.why.join("; "), item.words ? [": ", said(item.words)] : null];
+  const kinds = [opens ? "opens" : null, item.words && !isGap ? "told" : null].filter((one) => one !== null).join(" ");
+  const cell = (children) => element("td", { role: "cell" }, children);
+  const row = element("tr", { role: "row", class: kinds || null, tabindex: opens ? null : "-1", click: opens ? () => open(row) : null },
+    cell(item.station === null ? "no place" : [said(item.station), lines.length > 1 ? [" ", said(item.line)] : null]),
+    cell(opens ? button(name, null) : name), cell(why));
   row.item = item;
   return row;
 }
+
+// Also on a phone the card is brought into view: whoever is in the list sees neither the map nor what stands under it.
+// The keyboard is put on the row first, so that it comes back here when the card is closed.
+function open(row) {
+  stopOf(row).focus({ preventScroll: true });
+  choose(row.item.choice);
+  openCard();
+}
+
+// What has the keyboard in a row: its button; where it leads to nothing on the map, the row itself.
+function stopOf(row) { return row.querySelector("button") || row; }
 
 // ---- walking ---------------------------------------------------------------------------------------------------------
 
 const STEPS = { ArrowDown: 1, ArrowUp: -1 };
 
-// Up and down go from item to item: the map follows, the keyboard stays in the list.
+// Up and down go from row to row: the map follows, the keyboard stays in the list. On a row that leads to nothing on the
+// map nothing is chosen: the map does not go on showing another one.
 function walk(event) {
   const step = STEPS[event.key];
   if (step === undefined) return;
   event.preventDefault();
-  const buttons = Array.from(byId("list-rows").querySelectorAll("button")), at = buttons.indexOf(document.activeElement);
-  if (at + step === buttons.length && !byId("list-more").hidden) {
+  const rows = Array.from(byId("list-rows").rows), at = rows.indexOf(document.activeElement.closest("tr"));
+  if (at + step === rows.length && !byId("list-more").hidden) {
     showMore();
     walk(event);
     return;
   }
-  const next = buttons[Math.max(0, Math.min(buttons.length - 1, at + step))];
-  next.focus();
-  choose(next.closest("tr").item.choice, { open: false });
+  const next = rows[Math.max(0, Math.min(rows.length - 1, at + step))];
+  stopOf(next).focus();
+  choose(next.item.choice, { open: false });
+}
+
+let isPressed = false;  // by a finger or a mouse, just now
+
+function press(event) { isPressed = event.type === "pointerdown"; }
+
+// The row that gets the keyboard, also back from a card that was closed. Under a finger nothing may move away.
+function bringIntoSight(event) {
+  if (!isPressed) event.target.scrollIntoView({ block: "nearest" });
 }
 
 function markChosen() {

@@ -17,11 +17,12 @@ function jointWhy(row) {
 
 // An item of a list: what it leads to (null: nothing on the map), where it lies, its name, why it is there.
 export function jointItem(row, why) {
+  return { choice: { kind: "joint", row }, ...placeInList(row), name: ["Joint ", joint("joint_id", row)], why, words: null };
+}
+
+function placeInList(row) {
   const placed = isPlaced(row);
-  return {
-    choice: { kind: "joint", row }, line: joint("line", row), chainage: placed ? joint("chainage_m", row) : null,
-    station: placed ? joint("station", row) : null, name: ["Joint ", joint("joint_id", row)], why, words: null,
-  };
+  return { line: joint("line", row), chainage: placed ? joint("chainage_m", row) : null, station: placed ? joint("station", row) : null };
 }
 
 function joints() {
@@ -64,14 +65,36 @@ function rowsSetAside() {
   });
 }
 
-// What was found of one joint or of many leads to the first of them.
+// What was found of one joint or of many stands where the first of them lies, and leads to its own card.
 function findings() {
   return notClosed(record.findings.rows, finding).map((i) => {
-    const first = jointById.get(finding("first_joint", i)), name = ["Finding, ", many(finding("joints_n", i), "joint")];
+    const [first] = jointsOfFinding(i), name = ["Finding, ", many(finding("joints_n", i), "joint")];
     const item = elsewhere(name, "finding: " + finding("kind", i), finding("statement", i), finding("decision", i));
-    return first === undefined ? item : { ...jointItem(first, item.why), name, words: item.words };
+    return { ...item, ...(first === undefined ? {} : placeInList(first)), choice: { kind: "finding", row: i } };
   });
 }
+
+// ---- which findings concern which joints -----------------------------------------------------------------------------
+
+// Ids stand in one text, with a comma and a blank between them; an id that holds these itself is looked for as a whole.
+function joinFindings() {
+  const of = new Map(), odd = Array.from(jointById.keys()).filter((id) => id.includes(", "));
+  for (let f = 0; f < record.findings.rows; f++) {
+    const text = finding("joints", f) || "", ids = text.split(", ").concat(odd.filter((id) => (", " + text + ", ").includes(", " + id + ", ")));
+    of.set(f, ids.filter((id) => jointById.has(id)).map((id) => jointById.get(id)));
+  }
+  return of;
+}
+
+const jointsOf = joinFindings(), findingsOf_ = new Map();
+jointsOf.forEach((rows, f) => rows.forEach((row) => {
+  if (!findingsOf_.has(row)) findingsOf_.set(row, []);
+  findingsOf_.get(row).push(f);
+}));
+
+// Rows of the joints that a finding concerns, in its own order; and the findings that concern a joint, closed ones too.
+export function jointsOfFinding(f) { return jointsOf.get(f); }
+export function findingsOf(row) { return findingsOf_.get(row) || []; }
 
 // By line and chainage; what has no place comes last, for it has no order along the line.
 export function alongTheLine(items) {

@@ -1,10 +1,10 @@
 // The search box, and the boxes that pick out all joints of a verdict, a person, a machine or a day.
 
 import { button, byId, element, fill, said } from "./elements.js";
-import { WAYS, meaningsOf, picked, valuesOf } from "./finding.js";
-import { joint } from "./record.js";
+import { WAYS, meaningsOf, picked, refusalOf, valuesOf } from "./finding.js";
+import { finding, joint } from "./record.js";
 import { change, choose, onChange, state } from "./state.js";
-import { dayNamed, dayText, many, stationText } from "./text.js";
+import { many, stationText } from "./text.js";
 import { lines } from "./world.js";
 
 const MOST_FOUND = 8;
@@ -47,9 +47,8 @@ function showFound(text) {
 }
 
 function nothingFor(text) {
-  const day = dayNamed(text);
-  if (day !== null) return element("p", {}, "No joint of the line was made on " + dayText(day) + ".");
-  return element("p", {}, "Nothing fits “", said(text), "”: no joint, station, position, person, machine or day. A day is written 2026-03-12 or 12 March 2026.");
+  const { wrong, write } = refusalOf(text);
+  return element("p", {}, wrong || ["Nothing fits “", said(text), "”."], write ? " " + write : null);
 }
 
 function wordsOf(meaning) {
@@ -57,6 +56,7 @@ function wordsOf(meaning) {
     const station = joint("station", meaning.row);
     return ["Joint ", said(joint("joint_id", meaning.row)), station === null ? ", without a place" : [" at ", said(station)]];
   }
+  if (meaning.kind === "finding") return ["Finding ", said(finding("finding_id", meaning.row)), ", " + many(finding("joints_n", meaning.row), "joint")];
   if (meaning.kind === "set") return [many(meaning.count, "joint"), ", ", said(meaning.way.says(meaning.value))];
   const on = lines.length > 1 ? [" on ", said(meaning.line)] : null;
   return [meaning.given ? "Nearest on the line: station " : "Station ", stationText(meaning.stated), on];

@@ -1,7 +1,7 @@
 // What the reader has chosen. Whoever shows something listens; nobody else keeps a state of the page.
 
 export const state = {
-  choice: null,    // what the card is about: {kind: "joint" or "gap", row}, {kind: "station", line, chainage}, or null
+  choice: null,    // what the card is about: {kind: "joint", "gap" or "finding", row}, {kind: "station", line, chainage}, or null
   evening: null,   // day (since 1970-01-01, clock of the route) whose evening is shown; null: the whole record
   picked: null,    // {title, rows: Set of joints} that a search has picked out; null: none
   fixes: false,    // whether the recorded fixes are drawn for all joints in sight

@@ -110,7 +110,7 @@ function drawStrip() {
   const width = Math.floor(byId("tape").clientWidth);
   if (width < 40) return;
   here.width = width;
-  const size = textSize(width), lanes = lanesFor(size, width < 700), foot = lanes[lanes.length - 1].foot;
+  const size = textSize(width), lanes = lanesFor(size), foot = lanes[lanes.length - 1].foot;
   const c = sized(parts.strip, width, foot);
   setFont(c, size, false);
   here.names = widthOfNames(c, lanes);

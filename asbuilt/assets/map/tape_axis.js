@@ -5,9 +5,10 @@ import { record } from "./record.js";
 import { INK, PAPER } from "./signs.js";
 import { state } from "./state.js";
 import { drawBox } from "./tape_joints.js";
-import { drawNeedle, setFont, stroke, upright, widthOf, write } from "./tape_paper.js";
+import { drawEquation, label, widestLabel } from "./tape_labels.js";
+import { drawNeedle, setFont, stroke, upright } from "./tape_paper.js";
 import { contentAt } from "./tape_record.js";
-import { here, isWhole, middle, pixelAt, sight } from "./tape_where.js";
+import { here, middle, pixelAt, sight } from "./tape_where.js";
 import { metresPerUnit, stationText } from "./text.js";
 import { nearestOnLine } from "./world.js";
 
@@ -26,11 +27,16 @@ function roundStations(step, seen) {
   });
 }
 
+// What is stated at the ends of each stretch: one of them is as long as a label may be.
+function statedEnds() {
+  return contentAt(here.line).regions.flatMap(({ from, to, zero }) => [from, to].map((at) => labelOf(Math.round((at - zero) / metresPerUnit))));
+}
+
 function equations() {
   const { regions } = contentAt(here.line);
   return regions.slice(1).map((after, i) => {
     const at = after.from, label = (zero) => labelOf((at - zero) / metresPerUnit);
-    return { x: pixelAt(at), text: label(regions[i].zero) + " = " + label(after.zero) };
+    return { x: pixelAt(at), back: label(regions[i].zero), ahead: label(after.zero) };
   });
 }
 
@@ -42,32 +48,14 @@ export function drawAxis(c, lane) {
   equations().forEach((one) => drawEquation(c, one, lane, taken));
   setFont(c, lane.size, false);
   roundStations(roundStep(here.perPixel, 12), seen).forEach((one) => upright(c, one.x, lane.foot - 4, lane.foot, line, 1));
-  roundStations(roundStep(here.perPixel, lane.size * 7), seen).forEach((one) => {
+  roundStations(roundStep(here.perPixel, widestLabel(c, statedEnds()) + 16), seen).forEach((one) => {
     upright(c, one.x, lane.foot - 8, lane.foot, line, 2);
-    label(c, labelOf(one.value), one.x, 4, lane, taken);
+    label(c, labelOf(one.value), one.x, lane, taken);
   });
   if (state.phone !== null) drawPhone(c, lane);
   const { choice } = state, isStation = choice !== null && choice.kind === "station" && choice.line === here.line;
   if (isStation) drawBox(c, pixelAt(choice.chainage), lane.foot - 5, 4, 4);
   return [];
-}
-
-// A label stands `away` to the right of its stroke, or to the left where the needle would run through it. One that
-// would cover an earlier one, or that is not in sight whole, is left out.
-function label(c, text, x, away, lane, taken) {
-  const width = widthOf(c, text), isUnderNeedle = x + away <= middle() + 6 && x + away + width >= middle() - 6;
-  const left = isUnderNeedle && isWhole(x - away - width, x) ? x - away - width : x + away;
-  if (!isWhole(left, left + width) || taken.some((one) => left < one.right + 8 && one.left < left + width + 8)) return;
-  taken.push({ left, right: left + width });
-  write(c, text, left, lane.top + lane.size / 2, record.look.line);
-}
-
-// Two strokes through the lane: what is stated before them, and what after.
-function drawEquation(c, one, lane, taken) {
-  if (one.x < here.names - 200 || one.x > here.width + 20) return;
-  [-2, 2].forEach((by) => upright(c, one.x + by, lane.top + 1, lane.foot, INK, 1.5));
-  label(c, one.text, one.x, 7, lane, taken);
-  taken.push({ left: one.x - 4, right: one.x });
 }
 
 // The triangle of the map, on its point, where the line comes nearest to the phone.

@@ -11,19 +11,19 @@ import { here, middle } from "./tape_where.js";
 
 // Each lane draws itself and returns what a tap in it means: [{left, right, choice}].
 const LANES = [
-  { name: "station", heights: [18, 21], isThere: () => true, draw: drawAxis },
-  { name: "joints", heights: [37, 44], isThere: (has) => has.joints.rows.length || has.gaps.length, draw: drawJointLane },
-  { name: "strings", heights: [16, 18], isThere: (has) => has.strings.length || has.ties.length, draw: drawStrings },
-  { name: "tests", heights: [16, 18], isThere: (has) => has.sections.length, draw: drawSections },
+  { name: "station", heights: [18, 20], isThere: () => true, draw: drawAxis },
+  { name: "joints", heights: [37, 42], isThere: (has) => has.joints.rows.length || has.gaps.length, draw: drawJointLane },
+  { name: "strings", heights: [17, 20], isThere: (has) => has.strings.length || has.ties.length, draw: drawStrings },
+  { name: "tests", heights: [17, 20], isThere: (has) => has.sections.length, draw: drawSections },
   { name: "no place", heights: [18, 20], isThere: () => placeless.length, draw: drawPlaceless, isApart: true },
 ];
 
-// The lanes of the line that is shown, from the top down. A finger needs more than a pointer. All of them with the
-// overview and the words are 170 pixels high, or 190.
-export function lanesFor(size, isNarrow) {
+// The lanes of the line that is shown, from the top down. A finger needs more than a pointer, and large letters more than
+// small ones. All of them with the overview and the words are 172 pixels high, or 190.
+export function lanesFor(size) {
   let top = 0;
   return LANES.filter((lane) => lane.isThere(contentAt(here.line))).map((lane) => {
-    const height = lane.heights[isNarrow ? 1 : 0];
+    const height = lane.heights[size < 16 ? 0 : 1];
     top += height;
     return { ...lane, size, top: top - height, foot: top };
   });

@@ -3,7 +3,7 @@
 import { isMade } from "./days.js";
 import { joint, record } from "./record.js";
 import { INK } from "./signs.js";
-import { drawNeedle, roomFor, setFont, stroke, tone, upright, writeOnPaper } from "./tape_paper.js";
+import { drawNeedle, roomFor, setFont, stroke, tone, upright, widthOf, write, writeOnPaper } from "./tape_paper.js";
 import { contentAt, isKnownBy } from "./tape_record.js";
 import { here, middle, pixelAt } from "./tape_where.js";
 import { dayText } from "./text.js";
@@ -14,14 +14,29 @@ function inSight(list) {
     .map((one) => ({ ...one, left: Math.max(one.left, here.names - 6), right: Math.min(one.right, here.width + 6) }));
 }
 
-// Writes the fullest of some texts that there is room for.
+// Writes the fullest of some texts that there is room for; tells whether there was any.
 function nameReach(c, one, texts, lane, taken) {
   setFont(c, lane.size, false);
   const left = Math.max(one.left, here.names), right = Math.min(one.right, here.width);
   for (const text of texts) {
     const x = roomFor(c, text, left, right, taken);
-    if (x !== null) return writeOnPaper(c, text, x, (lane.top + lane.foot) / 2, lane.foot - lane.top - 5);
+    if (x === null) continue;
+    writeOnPaper(c, text, x, (lane.top + lane.foot) / 2, lane.foot - lane.top - 5);
+    return true;
   }
+  return false;
+}
+
+// The name of a reach that is too short to hold it stands beside it, where nothing else lies: no other reach, no tie-in,
+// no name, no needle.
+function nameBeside(c, one, lane, others, taken) {
+  const width = widthOf(c, one.name), needle = { left: middle() - 2, right: middle() + 2 };
+  const free = (left) => left >= here.names + 2 && left + width <= here.width - 2
+    && [...others, ...taken, needle].every((other) => other === one || left > other.right + 3 || left + width < other.left - 3);
+  const left = [one.right + 8, one.left - 8 - width].find(free);
+  if (left === undefined) return;
+  taken.push({ left, right: left + width });
+  write(c, one.name, left, (lane.top + lane.foot) / 2);
 }
 
 // ---- strings, bores, tie-ins -----------------------------------------------------------------------------------------
@@ -30,9 +45,15 @@ export function drawStrings(c, lane) {
   const has = contentAt(here.line), reaches = inSight(has.strings), taken = [];
   reaches.forEach((one) => { if (one.isBore) drawBore(c, one, lane); else drawBar(c, one, lane); });
   drawNeedle(c, middle(), lane);
-  reaches.sort((a, b) => a.right - a.left - b.right + b.left).forEach((one) => nameReach(c, one, [one.name], lane, taken));
+  const ties = tiesInSight(has), bars = ties.map(({ x }) => ({ left: x - 2, right: x + 2 }));
+  const short = reaches.sort((a, b) => a.right - a.left - b.right + b.left).filter((one) => !nameReach(c, one, [one.name], lane, taken));
+  short.forEach((one) => nameBeside(c, one, lane, [...reaches, ...bars], taken));
+  return ties.map((one) => drawTie(c, one, lane));
+}
+
+function tiesInSight(has) {
   const ties = has.ties.filter(isMade).map((row) => ({ row, x: pixelAt(joint("chainage_m", row)) }));
-  return ties.filter((one) => one.x >= here.names - 10 && one.x <= here.width + 10).map((one) => drawTie(c, one, lane));
+  return ties.filter((one) => one.x >= here.names - 10 && one.x <= here.width + 10);
 }
 
 function drawBar(c, one, lane) {
@@ -77,8 +98,8 @@ export function drawSections(c, lane) {
   });
   drawNeedle(c, middle(), lane);
   reaches.forEach((one) => {
-    const name = one.section === null ? "" : one.section + ": ";
-    nameReach(c, one, [name + one.dated.join(", then "), name + one.results.join(", then ")], lane, taken);
+    const name = one.section === null ? "" : one.section + ": ", short = one.section === null ? [] : [one.section];
+    nameReach(c, one, [name + one.dated.join(", then "), name + one.results.join(", then "), ...short], lane, taken);
   });
   return [];
 }
