@@ -177,7 +177,7 @@ def test_a_us_route_is_shown_in_feet(opened):
 def test_a_station_in_a_hole_of_the_labels_is_not_found(opened):
     page = opened(invented(stationing=JUMPING), DESK)
     page.fill("#find", "0+320")
-    assert "Nothing fits" in page.inner_text("#found")
+    assert "No line has that station: main has 0+000.00 to" in page.inner_text("#found")
 
 
 def test_all_that_is_outstanding_is_listed(record, opened):
