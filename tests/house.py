@@ -126,7 +126,7 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("find: words and rows", ("find.typed", "find.names", "find.record")),
     ("find: what is asked", ("find.asked", "find.frames", "find.boxes")),
     ("find: an answer", ("find.answer",)),
-    ("find: around a joint", ("find.surroundings", "find.sheet_map")),
+    ("find: around a joint", ("find.surroundings", "find.heights", "find.sheet_map")),
     ("find: the search, the words", ("find.search", "find.told")),
     ("find", ("find.giving", "find.sheet", "find.waypoints")),
     ("corridor", ("build", "folder")),

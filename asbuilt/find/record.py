@@ -119,6 +119,10 @@ class Record:
         """Return the rows of a table in which a column of ours has a value, of the shape in `asbuilt.tables`."""
         return read_rows(self.folder, _TABLES[table], where=f'"{column}" = ?', values=(value,))
 
+    def day(self, moment: pd.Timestamp) -> str:
+        """Return the day of a time (UTC) by the clock of the route; "" where there is none."""
+        return f"{moment.tz_convert(self.title.as_of.tzinfo):%Y-%m-%d}" if pd.notna(moment) else ""
+
     def has(self, joint_id: str) -> bool:
         """Whether there is a joint of just this id."""
         return bool(len(read_rows(self.folder, _NAMES, where='"joint_id" = ?', values=(joint_id,))))

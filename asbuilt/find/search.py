@@ -16,11 +16,11 @@ from asbuilt.find.answer import Answer, JointAnswer, Near, NothingFound, PlaceAn
 from asbuilt.find.asked import AskedJoint, AskedPlace, AskedPosition, NotFound, asked, refuse_pieces
 from asbuilt.find.boxes import boxes, foot, half_sides
 from asbuilt.find.frames import Coordinates, from_frame, in_frame, in_project, in_wgs84
+from asbuilt.find.heights import levels
 from asbuilt.find.record import Line, Record
 from asbuilt.find.surroundings import (
     concerns,
     crossing_deg,
-    levels,
     neighbours,
     outstanding_by,
     points,
@@ -94,7 +94,7 @@ def joint_answer(of: Record, what: AskedJoint, target: Frame | None = None) -> J
         ties=tied,
         crossing_deg=crossing_deg(tied),
         points=points(of, line, joint),
-        levels=levels(of, joint),
+        levels=levels(of, joint, positions),
         reaches=reaches(of, joint),
         opinions=_opinions(of, positions),
     )
@@ -135,7 +135,7 @@ def _opinions(of: Record, positions: pd.DataFrame) -> tuple[str, ...]:
         off = f", offset {side(row['offset_m'], unit)}" if isfinite(row["offset_m"]) else ""
         radius = f", 95 % radius {unit.text(row['radius95_m'])}" if isfinite(row["radius95_m"]) else ""
         share = f", probability {chance:.3g}" if isfinite(chance) else ""
-        when = f" on {row['seen_at']:%Y-%m-%d}" if pd.notna(row["seen_at"]) else ""
+        when = f" on {day}" if (day := of.day(row["seen_at"])) else ""
         told.append(f"{row['method']}{when}: {at}{off}{radius}{share} ({row['source']})")
     return tuple(told)
 

@@ -1,5 +1,5 @@
-"""What stands and lies around a joint: its neighbours, ties, points that can be told in the field, reaches, levels; and
-what is still open about it."""
+"""What stands and lies around a joint: its neighbours, ties, points that can be told in the field, reaches; and what
+is still open about it."""
 
 from collections.abc import Hashable, Mapping
 from itertools import combinations
@@ -179,24 +179,6 @@ def _section(section: Mapping[Hashable, Any]) -> str:
 
 def _over(reach: pd.DataFrame, at: float) -> pd.DataFrame:
     return reach[(reach["from_chainage_m"] <= at) & (at <= reach["to_chainage_m"])]
-
-
-def levels(of: Record, joint: pd.Series) -> tuple[str, ...]:
-    """Say what is known of heights and depth; where nothing is, that."""
-    unit, told = of.title.length_unit, []
-    if np.isfinite(joint["elevation_m"]):
-        what = joint["elevation_of"] or "of what is not stated"
-        told.append(f"elevation {unit.text(joint['elevation_m'])} ({what}), as recorded")
-    vertices = of.rows("alignment_vertices", "line", str(joint["line"])).dropna(subset=["elevation_m"])
-    if len(vertices) > 1:
-        design = np.interp(joint["chainage_m"], vertices["chainage_m"], vertices["elevation_m"])
-        told.append(f"design level here {unit.text(design)}, as the design file has it")
-    for name, words in (("ground_m", "ground when laid"), ("cover_m", "cover"), ("depth_m", "depth")):
-        if np.isfinite(joint.get(name, np.nan)):
-            told.append(f"{words} {unit.text(joint[name])}, as recorded: the ground may have changed since")
-    if not any(text.startswith(("cover", "depth")) for text in told):
-        told.append("depth and cover: not recorded")
-    return tuple(told)
 
 
 def concerns(of: Record, joint_id: str) -> tuple[Concern, ...]:
