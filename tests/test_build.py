@@ -8,7 +8,7 @@ import shapely
 from asbuilt import build, settings
 from asbuilt.errors import InputError, SettingsError
 from tests.making import E0, N0, csv_of, make_route
-from tests.map_pages import until
+from tests.map_pages import DESK
 
 EVERY_12 = [f"J{i:02d},2026-03-{1 + i // 8:02d} {8 + i % 8}:00,{E0 + 12 * i},{N0 + 0.1},225" for i in range(1, 84)]
 OWN = """
@@ -237,28 +237,11 @@ def test_a_joint_past_the_end_is_reported_and_not_clamped(tmp_path):
     assert joint["easting"] == pytest.approx(E0 + 1007)
 
 
-def test_the_map_of_the_sample_route_draws_every_joint(handover, saltreach):
-    """In headless Chromium, with everything but the file itself cut off; no request leaves and no error is logged."""
-    from playwright.sync_api import sync_playwright  # noqa: PLC0415
-
-    from tests.test_webmap import ARGUMENTS, chromium_or_stop  # noqa: PLC0415
-
-    left, errors = [], []
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium_or_stop(), args=ARGUMENTS)
-        page = browser.new_page()
-        page.route(
-            "**/*",
-            lambda r: r.continue_() if r.request.url.startswith("file:") else (left.append(r.request.url), r.abort()),
-        )
-        page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
-        page.on("pageerror", lambda error: errors.append(str(error)))
-        page.goto((handover / "joint_map.html").as_uri())
-        until(page, "window.asbuilt !== undefined")
-        counted = page.evaluate("({...window.asbuilt})")
-        drawn = page.evaluate("window.asbuilt.drawn()")
-        browser.close()
-    assert (left, errors) == ([], [])
+def test_the_map_of_the_sample_route_draws_every_joint(handover, saltreach, opened):
+    """In headless Chromium, with everything but the file itself cut off; no request leaves and nothing is logged."""
+    page = opened(handover / "joint_map.html", DESK)
+    counted = page.evaluate("({...window.asbuilt})")
+    drawn = page.evaluate("window.asbuilt.drawn()")
     placed = saltreach.tables["joints"]["geometry"].notna().sum()
     assert drawn["joints"] == counted["placed"] == placed
     assert counted["outstanding"] == saltreach.counts.outstanding
