@@ -40,7 +40,7 @@ from asbuilt.place.along import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, place
 from asbuilt.place.route import placed
-from asbuilt.publish import geopackage, joint_log, webmap
+from asbuilt.publish import geopackage, joint_log, log_csv, webmap
 from asbuilt.read.alignments import read_alignments
 from asbuilt.read.beside import read_sides
 from asbuilt.read.positions import Target
@@ -212,7 +212,7 @@ def _time(folder: Path, joints: int, vertices: int) -> None:
         ("GeoPackage", "bare sqlite3", lambda: _afresh(geopackage.write_geopackage, as_built, folder / "a.gpkg")),
         ("map", "bare sqlite3", lambda: webmap.write_map(as_built, folder / "m.html")),
         ("workbook", "bare sqlite3", lambda: joint_log.write_workbook(as_built, folder / "l.xlsx")),
-        ("CSV", "bare sqlite3", lambda: joint_log.write_csv(as_built, folder / "l.csv")),
+        ("CSV", "bare sqlite3", lambda: log_csv.write_csv(as_built, folder / "l.csv")),
     )
     print(f"{joints} joints, {vertices} vertices; CPU seconds, least of 3")
     print(f"{'stage':<16}{'seconds':>9}   {'floor':<20}{'seconds':>9}{'ratio':>8}")
