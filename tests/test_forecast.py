@@ -176,7 +176,9 @@ def test_bores_and_tie_ins_are_apart():
     assert (round(found["bores", ""].left, 6), found["tie-ins", ""].left) == (40, 1)
     assert found["bores", ""].why == "cannot be told from 0 days of it: 5 are needed"
     assert told.tie_ins["actual"].tolist() == [day("2026-03-10"), pytest.approx(np.nan, nan_ok=True)]
-    assert left_tables(told)[-1].rows == (("a", "300 m", "Thu 2026-03-19"),)
+    assert left_tables(told)[-1].rows == (("a", "300 m", "Thu 2026-03-19", "-"),)
+    late = figures_of(work(record(rows, strings=bore, length=600.0, going_on=True), "2026-03-23", schedule))
+    assert left_tables(late)[-1].rows == (("a", "300 m", "Thu 2026-03-19", "4"),)
 
 
 def test_what_waits_for_a_tie_in_is_no_length_of_a_day():

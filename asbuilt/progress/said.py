@@ -232,6 +232,14 @@ def _three_ends(found: Figures) -> str:
 
 def _open_tie_ins(found: Figures) -> Iterator[Table]:
     ties = found.tie_ins[found.tie_ins["actual"].isna().to_numpy()]
-    rows = tuple((tie.crew or "-", place_text(found, tie.line, tie.at_m), date_text(tie.planned)) for tie in each(ties))
+    rows = tuple(
+        (tie.crew or "-", place_text(found, tie.line, tie.at_m), date_text(tie.planned), _over(found, tie.planned))
+        for tie in each(ties)
+    )
     if rows:
-        yield Table("Planned tie-ins that are not made", ("crew", "place", "planned for"), rows)
+        yield Table("Planned tie-ins that are not made", ("crew", "place", "planned for", "days over"), rows)
+
+
+def _over(found: Figures, day: float) -> str:
+    late = found.work.evening - day
+    return f"{late:.0f}" if late > 0 else "-"
