@@ -133,8 +133,8 @@ DOMAINS: Mapping[str, Words | Span] = {
     "decision": Words(
         {
             "accept as is": "the joint, gap or row stays as it is",
-            "repair": "to be put right",
-            "cut out and re-make": "to be replaced by another joint",
+            "repair": "to be put right; open until it is accepted",
+            "cut out and re-make": "to be replaced by another joint; open until its record comes",
             "position confirmed": "its place was looked into and holds",
             "more information": "nothing is decided yet",
         }

@@ -565,7 +565,8 @@ DECISIONS = Table(
         _text(
             "decision",
             "Decision",
-            "accept as is, repair, cut out and re-make, position confirmed or more information",
+            "accept as is, repair, cut out and re-make, position confirmed or more information; what asks for work or"
+            " for more closes nothing",
             domain="decision",
         ),
         _text("name", "Name", "who decided"),

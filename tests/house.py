@@ -6,7 +6,8 @@ Written once, here; `test_house.py` holds the code to it and DEVELOPERS.md to it
 FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("bedrock", ("errors",)),
     ("vocabulary", ("fields", "tables", "stationing", "quantities", "look", "cautions", "outcome")),
-    ("words and windows", ("window", "as_built", "map_tables", "domains", "judge.finding", "basis", "outstanding")),
+    ("words and windows", ("window", "as_built", "map_tables", "domains", "judge.finding", "basis", "outstanding",
+                           "depths")),
     ("instruments", ("sentence", "alignment", "curvature", "crs", "procedures", "handbook.published")),
     ("instruments: receivers", ("receivers",)),
     ("settings: paths", ("settings.paths",)),
@@ -46,10 +47,10 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "judge: one question each",
         ("judge.derived", "judge.replacements", "judge.places", "judge.gaps", "judge.unplaced", "judge.evidence",
          "judge.groups", "judge.frames", "judge.timing", "judge.bases", "judge.scale", "judge.placements",
-         "judge.validity", "judge.added", "judge.phases", "judge.fittings", "judge.decisions",
+         "judge.validity", "judge.added", "judge.phases", "judge.fittings", "judge.closing",
          "judge.completeness", "judge.accuracy", "judge.found_again"),
     ),
-    ("judge: entries of a list", ("judge.entries", "judge.phrases")),
+    ("judge: entries of a list", ("judge.entries", "judge.phrases", "judge.decisions")),
     (
         "judge: windows, lineage",
         ("judge.windows", "judge.lineage", "judge.sources", "judge.clocks", "judge.bends", "judge.people",

@@ -12,18 +12,14 @@ import numpy as np
 import pandas as pd
 
 from asbuilt import basis, tables
+from asbuilt.judge.closing import CLOSES_NOTHING, CURRENT, NOT_TIED, STALE, SUPERSEDED, Frames, closing
 from asbuilt.outcome import SET_ASIDE
-from asbuilt.outstanding import findings_of, fusion_stands_out, joints_that_stand_out
-from asbuilt.read.decisions import ABOUT, MORE_INFORMATION, POSITION_CONFIRMED, Decisions, refused
+from asbuilt.read.decisions import ABOUT, Decisions, refused
 from asbuilt.sentence import decision_words, several, some
 
-CURRENT, STALE, NOT_TIED, SUPERSEDED = "current", "stale", "not tied", "superseded"
-CLOSES_NOTHING = "closes nothing"  # it holds, and what is outstanding is another thing than it answers
 _FRAMES = dict(zip(ABOUT, ("joints", "gaps", "records", "findings"), strict=True))
 _TABLES = {"joints": tables.JOINTS, "gaps": tables.GAPS, "records": tables.RECORDS, "findings": tables.FINDINGS}
 _LOOKED_UP = 20  # unknown ids for which near ones are looked up: that takes a while where there are many joints
-
-Frames = Mapping[str, pd.DataFrame]
 
 
 @dataclass(frozen=True)
@@ -48,11 +44,11 @@ def decide(frames: Frames, decisions: Decisions, as_of: datetime) -> Decided:
         return Decided({"decisions": tables.empty(tables.DECISIONS)}, (), ())
     tied = _tied(rows, frames, as_of)
     fault = tied["fault"] != ""
-    used, closing = _with_closing(_with_states(tied[~fault], frames), frames)
+    used, closes = closing(_with_states(tied[~fault], frames), frames)
     left_out = pd.concat([decisions.set_aside.rename(columns={"reason": "fault"}), tied[fault]])
     count = len(refused(decisions)) + int(fault.sum())
     return Decided(
-        {**_told(used, closing, frames), "decisions": tables.conform(used, tables.DECISIONS)},
+        {**_told(used, closes, frames), "decisions": tables.conform(used, tables.DECISIONS)},
         _statements(used, count),
         tuple(f"{_place(row)}: left out, {row.fault}" for row in left_out.itertuples(index=False)),
     )
@@ -189,50 +185,10 @@ def _said(rows: pd.DataFrame, state: np.ndarray) -> list[str]:
     return [says[s].format(now=now) for s, now in zip(state, rows["now"], strict=True)]
 
 
-def _with_closing(rows: pd.DataFrame, frames: Frames) -> tuple[pd.DataFrame, np.ndarray]:
-    """Return the rows, of which those that hold and answer nothing that is outstanding say so, and which of them close
-    what they are about, shape (rows,).
-
-    One that asks for more closes nothing; one that confirms a position answers nothing else that stands out; and one
-    on a joint that stands out by nothing of its own leaves open what a finding says of it.
-    """
-    holds = (rows["state"].isin([CURRENT, NOT_TIED]) & (rows["decision"] != MORE_INFORMATION)).to_numpy(bool)
-    on_joint = np.flatnonzero((rows["about"] == "joint_id").to_numpy() & holds)
-    at = rows["at"].to_numpy(int)
-    place_alone = np.zeros(len(rows), dtype=bool)
-    confirms = (rows["decision"] == POSITION_CONFIRMED).to_numpy(bool)[on_joint]
-    place_alone[on_joint] = confirms & _more_than_its_place(frames["joints"])[at[on_joint]]
-    on_finding = holds & (rows["about"] == "finding_id").to_numpy()
-    left = _left_open(at[on_joint], frames, closed=set(at[on_finding]))
-    own = joints_that_stand_out(frames["joints"])
-    why, more = np.full(len(rows), "", dtype=object), np.full(len(rows), "", dtype=object)
-    why[place_alone] = "it confirms the place alone, and more than that is outstanding about it"
-    for i, names in zip(on_joint, left, strict=True):
-        if names and not own[at[i]]:
-            why[i] = f"what is outstanding about it is {names}; decide on that"
-        elif names:
-            more[i] = f" What it leaves open is {names}."
-    told = np.where(why == "", "", " It closes nothing: " + why + ".") + more
-    state = rows["state"].mask(why != "", CLOSES_NOTHING)
-    return rows.assign(state=state, said=rows["said"] + told, why=why), holds & (why == "")
-
-
-def _more_than_its_place(joints: pd.DataFrame) -> np.ndarray:
-    return fusion_stands_out(joints) | joints["number_open"].fillna(False).to_numpy(bool)
-
-
-def _left_open(at: np.ndarray, frames: Frames, *, closed: set[int]) -> list[str]:
-    """Name the findings about some joints, rows of their table, that no decision closes; "": there are none."""
-    ids = frames["findings"]["finding_id"].to_numpy(object)
-    of = findings_of(frames["findings"], frames["joints"]["joint_id"].to_numpy(object)[at])
-    names = [[ids[row] for row in rows if row not in closed] for rows in of]
-    return [f"finding{'s' * (len(found) > 1)} {some(found)}" if found else "" for found in names]
-
-
 # ---- what is shown ---------------------------------------------------------------------------------------------------
 
 
-def _told(rows: pd.DataFrame, closing: np.ndarray, frames: Frames) -> dict[str, pd.DataFrame]:
+def _told(rows: pd.DataFrame, closes: np.ndarray, frames: Frames) -> dict[str, pd.DataFrame]:
     """Return the four tables with the text of the decision in force on each row, and whether it closes it."""
     out = {}
     for about, name in _FRAMES.items():
@@ -240,7 +196,7 @@ def _told(rows: pd.DataFrame, closing: np.ndarray, frames: Frames) -> dict[str, 
         at, frame = rows.loc[here, "at"].to_numpy(int), frames[name]
         texts, closed = np.full(len(frame), "", dtype=object), np.zeros(len(frame), dtype=bool)
         texts[at] = [_marked(r) for r in rows[here].to_dict("records")]
-        closed[at] = closing[here]
+        closed[at] = closes[here]
         out[name] = tables.conform(frame.assign(decision=texts, closed=closed), _TABLES[name])
     return out
 
@@ -267,6 +223,10 @@ def _statements(rows: pd.DataFrame, left_out: int) -> tuple[str, ...]:
         names = [f"{name}, {why}" for name, why in zip(_names(idle), idle["why"], strict=True)]
         verb = "closes" if len(names) == 1 else "close"
         said.append(f"{several(len(names), 'decision')} {verb} nothing: {some(names)}.")
+    if (work := rows[rows["is_work"]]).size:
+        names = [f"{name}, {word}" for name, word in zip(_names(work), work["decision"], strict=True)]
+        verb = "asks" if len(names) == 1 else "ask"
+        said.append(f"{several(len(names), 'decision')} {verb} for work that no record shows yet: {some(names)}.")
     if names := _names(rows[rows["state"] == NOT_TIED]):
         verb = "names" if len(names) == 1 else "name"
         ends = "it counts" if len(names) == 1 else "they count"

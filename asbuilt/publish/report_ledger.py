@@ -255,7 +255,7 @@ def decided_says(as_built: AsBuilt) -> list[str]:
         return [*unused, "Nothing is decided." if unused else "Nobody yet: no decision was handed in."]
     means, states = _words("decision_state"), rows["state"].value_counts()
     told = [f"{states[word]:,} {word} ({means[word]})" for word in means if word in states]
-    closing = "Current and not tied ones close their item, but for 'more information'."
+    closing = "Current and not tied ones close their item, but for those that ask for work or for more information."
     return [f"{several(len(rows), 'decision')}: {'; '.join(told)}. {closing}", *unused]
 
 

@@ -16,8 +16,10 @@ from asbuilt.read.rows import NO_RECORD
 from asbuilt.read.side_tables import SidePart, SideTable, joined, parted, read_side
 from asbuilt.settings import Settings
 
-MORE_INFORMATION, POSITION_CONFIRMED = "more information", "position confirmed"
-WORDS = ("accept as is", "repair", "cut out and re-make", POSITION_CONFIRMED, MORE_INFORMATION)
+POSITION_CONFIRMED = "position confirmed"
+ASKS_FOR_WORK = ("repair", "cut out and re-make")  # an item stays open until a record shows the work, or it is accepted
+ASKS = (*ASKS_FOR_WORK, "more information")
+WORDS = ("accept as is", *ASKS_FOR_WORK, POSITION_CONFIRMED, "more information")
 ABOUT = ("joint_id", "gap_id", "row_id", "finding_id")  # a row names exactly one
 _TEXTS = (*ABOUT, "decision", "name", "role", "revision", "reason", "reference", "basis")
 _FILLED_IN = ("decision", "name", "role", "reason", "reference")  # with date: what a ready-to-fill list leaves empty

@@ -1,5 +1,5 @@
 // What is outstanding: out of window, not recorded, missing records, without a place, or set aside; and not closed by a
-// decision: one that is stale, or asks for more information, stands beside its item and closes nothing.
+// decision: one that is stale, or asks for work or for more, stands beside its item and closes nothing.
 
 import { lineNames } from "./along.js";
 import { gapWords } from "./draw_line.js";
