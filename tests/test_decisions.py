@@ -102,6 +102,19 @@ def test_a_position_that_is_confirmed_closes_a_joint_that_stands_out_by_its_plac
     assert row_of(found, "J2")["closed"]
 
 
+def test_a_position_that_is_confirmed_answers_no_gap_no_row_and_no_finding(saltreach):
+    frames = {n: saltreach.tables[n] for n in FRAMES}
+    aside = frames["records"][frames["records"]["outcome"] == "set aside"]
+    about = {"gap_id": frames["gaps"]["gap_id"].iloc[1], "row_id": basis.row_ids(aside)[0]}
+    about |= {"finding_id": frames["findings"]["finding_id"].iloc[0]}
+    rows = [{name: value, "decision": "position confirmed"} for name, value in about.items()]
+    found = decide(frames, stated(*rows), saltreach.title.as_of)
+    assert found.frames["decisions"]["state"].to_list() == ["closes nothing"] * 3
+    assert not any(found.frames[name]["closed"].any() for name in ("gaps", "records", "findings"))
+    accepted = decide(frames, stated(*(row | {"decision": "accept as is"} for row in rows)), saltreach.title.as_of)
+    assert [accepted.frames[name]["closed"].sum() for name in ("gaps", "records", "findings")] == [1, 1, 1]
+
+
 @pytest.mark.parametrize(
     ("row", "says"),
     [
@@ -221,7 +234,7 @@ def test_a_decision_that_closes_a_joint_says_which_finding_it_leaves_open(saltre
 
 def test_a_position_that_is_confirmed_where_more_is_outstanding_says_that_it_closes_nothing(tmp_path):
     found = built(tmp_path, decided(what="position confirmed"))
-    why = "it confirms the place alone, and more than that is outstanding about it"
+    why = "it confirms a place alone, and another thing is outstanding about it"
     assert f"1 decision closes nothing: joint J1, {why}." in found.statements
     assert found.tables["decisions"]["state"].to_list() == ["closes nothing"]
 

@@ -11,6 +11,7 @@ from asbuilt.sentence import some
 
 CURRENT, STALE, NOT_TIED, SUPERSEDED = "current", "stale", "not tied", "superseded"
 CLOSES_NOTHING = "closes nothing"  # it holds, and what is outstanding is another thing than it answers
+_PLACE_ALONE = "it confirms a place alone, and another thing is outstanding about it"
 _UNTIL = "the item stays open until a record shows it, or a later decision accepts it"
 
 Frames = Mapping[str, pd.DataFrame]
@@ -27,23 +28,20 @@ def closing(rows: pd.DataFrame, frames: Frames) -> tuple[pd.DataFrame, np.ndarra
     holds = (in_force & ~rows["decision"].isin(ASKS)).to_numpy(bool)
     on_joint = np.flatnonzero((rows["about"] == "joint_id").to_numpy() & holds)
     at = rows["at"].to_numpy(int)
-    place_alone = np.zeros(len(rows), dtype=bool)
-    confirms = (rows["decision"] == POSITION_CONFIRMED).to_numpy(bool)[on_joint]
-    place_alone[on_joint] = confirms & _more_than_its_place(frames["joints"])[at[on_joint]]
+    place_alone = holds & (rows["decision"] == POSITION_CONFIRMED).to_numpy(bool)
+    place_alone[on_joint] &= _more_than_its_place(frames["joints"])[at[on_joint]]
     on_finding = holds & (rows["about"] == "finding_id").to_numpy()
     left = _left_open(at[on_joint], frames, closed=set(at[on_finding]))
     own = joints_that_stand_out(frames["joints"])
     why, more = np.full(len(rows), "", dtype=object), np.full(len(rows), "", dtype=object)
-    why[place_alone] = "it confirms the place alone, and more than that is outstanding about it"
+    why[place_alone] = _PLACE_ALONE
     for i, names in zip(on_joint, left, strict=True):
         if names and not own[at[i]]:
             why[i] = f"what is outstanding about it is {names}; decide on that"
         elif names:
             more[i] = f" What it leaves open is {names}."
     rows["is_work"] = in_force & rows["decision"].isin(ASKS_FOR_WORK) & _still_there(rows, frames)
-    more[rows["is_work"].to_numpy()] = (
-        " It asks for work: the item stays open until a record shows it, or one accepts it."
-    )
+    more[rows["is_work"].to_numpy()] = f" It asks for work: {_UNTIL}."
     told = np.where(why == "", "", " It closes nothing: " + why + ".") + more
     state = rows["state"].mask(why != "", CLOSES_NOTHING)
     return rows.assign(state=state, said=rows["said"] + told, why=why), holds & (why == "")
@@ -59,7 +57,8 @@ def _still_there(rows: pd.DataFrame, frames: Frames) -> np.ndarray:
 
 
 def _more_than_its_place(joints: pd.DataFrame) -> np.ndarray:
-    return fusion_stands_out(joints) | joints["number_open"].fillna(False).to_numpy(bool)
+    no_place = (joints["placed_by"] == "unplaced").to_numpy(bool)
+    return fusion_stands_out(joints) | joints["number_open"].fillna(False).to_numpy(bool) | no_place
 
 
 def _left_open(at: np.ndarray, frames: Frames, *, closed: set[int]) -> list[str]:
