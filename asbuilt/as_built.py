@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from pathlib import PurePosixPath
 from urllib.parse import urlsplit
 
 import numpy as np
@@ -184,15 +185,23 @@ class Schedule:
 
     `rows` has kind (work, bore, tie-in, holiday, weather), start and date (datetime64[D], NaT: not stated), line,
     from_chainage_m, to_chainage_m (in the order the crew works), crew ("": every crew) and remarks; it may be empty.
-    `crew_of` names the crew of each record file; `working_days` are weekdays, 0: Monday; `shift_h` the hours a
+    `crew_of` names the crew of each record file, and of (file, sheet) where the sheets of a workbook are of several
+    crews; `working_days` are weekdays, 0: Monday; `shift_h` the hours a
     machine works on a day (None: not stated); `stick_m` the delivered length of a pipe.
     """
 
     rows: pd.DataFrame
-    crew_of: Mapping[str, str]
+    crew_of: Mapping[str | tuple[str, str], str]
     working_days: tuple[int, ...]
     stick_m: float
     shift_h: float | None = None
+
+    def crews(self, joints: pd.DataFrame) -> pd.Series:
+        """Return the crew of each joint; of a file that no source names, its own stem."""
+        of, pairs = self.crew_of, joints[["source_file", "source_sheet"]].drop_duplicates().itertuples(index=False)
+        named = {(f, sheet): of.get((f, sheet)) or of.get(f) or PurePosixPath(f).stem for f, sheet in pairs}
+        keys = zip(joints["source_file"], joints["source_sheet"], strict=True)
+        return pd.Series([named[key] for key in keys], index=joints.index, dtype=object)
 
 
 @dataclass(frozen=True)

@@ -40,10 +40,11 @@ from asbuilt.read.photos import read_photos
 from asbuilt.read.positions import Target
 from asbuilt.read.records import read
 from asbuilt.read.traces import read_traces
+from asbuilt.read.unread import unread
 from asbuilt.receivers import reach_wgs84
 from asbuilt.settings import Settings
 from asbuilt.tabulate.counts import count
-from asbuilt.tabulate.info import info_table
+from asbuilt.tabulate.info import info_table, input_files
 from asbuilt.tabulate.joints import checks_table, findings_table, joints_table, records_table
 from asbuilt.tabulate.journey import Journey
 from asbuilt.tabulate.lines import alignment_table, gaps_table, marks_table, pipes_table, vertices_table
@@ -88,12 +89,19 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
     moment = as_of(as_of_date or settings.route.as_of, rows.loc[in_line, "fused_at"], zone)
     title = _title(settings, designs, procedure, moment)
     late = beyond(moment, rows["fused_at"]) & in_line
-    said = [f"{int(late.sum())} joints carry a time later than the as-of time: check the clock."] if late.any() else []
+    said = [_later(int(late.sum()))] if late.any() else []
     said += [*unclear, *again.statements, *again.later_than(moment), *laid.statements]
     groups = unrecorded_by_source(rows[in_line], judged.checks)
     of_groups = said_of_groups(rows, placement, found, settings)
     every = (*lines.statements, *places.statements, *of_groups, *groups, *judged.statements, *said)
     return _tabulated(journey, title=title, procedure=procedure, settings=settings, said=every)
+
+
+def _later(many: int) -> str:
+    who = f"{many} joints carry" if many > 1 else "1 joint carries"
+    return (
+        f"{who} a time later than the as-of time, and {'count' if many > 1 else 'counts'}: check the clock, and as_of."
+    )
 
 
 def _procedure(settings: Settings) -> Procedure:
@@ -139,6 +147,7 @@ def _tabulated(
     shift, way = reach_wgs84([d.line.xy for d in designs.lines], of=designs.frame, moment=title.as_of)
     title = replace(title, wgs84=way)
     notes = (*designs.notes, *journey.readings.notes, *journey.sides.notes, *decided.notes, *album.notes)
+    notes = (*notes, *unread(settings.folder, input_files(settings, journey)))
     ties, of_ties = ties_table(joints, journey, settings)
     notes = (*notes, *of_ties, *([] if shift else [way]), *([tiles.say()] if tiles else []))
     frames = {

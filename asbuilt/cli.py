@@ -41,7 +41,9 @@ def main() -> None:
     """
 
 
-_as_of = click.option("--as-of", type=click.DateTime(["%Y-%m-%d"]), help="Speak of the end of this day (YYYY-MM-DD).")
+_DAY = click.DateTime(["%Y-%m-%d"])
+_as_of = click.option("--as-of", type=_DAY, help="Take the end of this day (YYYY-MM-DD) for now; later records count.")
+_evening = click.option("--as-of", type=_DAY, help="Tell of the evening of this day (YYYY-MM-DD); else of the last.")
 _strict = click.option("--strict", is_flag=True, help="End with status 3 where something is outstanding.")
 
 
@@ -110,7 +112,7 @@ def check(route: Path, outstanding: bool, as_of: datetime | None, strict: bool, 
 @click.option("-o", "--output", type=FOLDER, help="Folder for page, chart, tables and map: new, or an earlier one.")
 @click.option("--since", type=FOLDER, help="Say what changed since the hand-over in this folder.")
 @click.option("--watch", is_flag=True, help="Do it again whenever a file of the route changes, until Ctrl-C.")
-@_as_of
+@_evening
 @as_json_option
 @refusing
 def progress(route: Path, output: Path | None, as_of: datetime | None, *, as_json: bool, **more: Any) -> None:

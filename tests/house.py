@@ -28,7 +28,7 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("read: reaches, places of a list", ("read.reaches", "read.side_places")),
     ("read: side files", ("read.sides", "read.people", "read.traces", "read.sections", "read.context", "read.photos",
                               "read.decisions", "read.plan", "read.features", "read.found")),
-    ("read: all that stands beside", ("read.beside",)),
+    ("read: all that stands beside", ("read.beside", "read.unread")),
     (
         "place: one question each",
         ("place.links", "place.blocks", "place.candidates", "place.noise", "place.adjust",
@@ -79,7 +79,7 @@ FLOORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ),
     ("progress: the work", ("progress.work",)),
     ("progress: the plan, the stages", ("progress.planned", "progress.stages")),
-    ("progress: days, forecasts", ("progress.days", "progress.forecast")),
+    ("progress: days, forecasts", ("progress.days", "progress.forecast", "progress.missing")),
     ("progress: all figures", ("progress.figures",)),
     ("progress: what is said", ("progress.said", "progress.changes")),
     ("progress: frame of the chart", ("progress.frame",)),

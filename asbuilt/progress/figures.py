@@ -143,7 +143,8 @@ def assumptions(found: Figures) -> list[str]:
     said = [
         "Covered from the evening on which both joints of a stretch were made; a metre counts once, gaps in the records"
         " are no covered length. The record is as known now, up to that day.",
-        "A crew is the name of its record file: no record says who made the joint but by machine and operator.",
+        "A crew is the name of its record file, or what route.toml calls it (crew in [[records]]): no record says who"
+        " made the joint but by machine and operator.",
         f"Working days: {', '.join(week[d] for d in work.schedule.working_days)}, less the holidays and weather days of"
         " the plan.",
         "A working day without a record counts as a day with nothing done: nobody worked, or no file has come.",
@@ -151,6 +152,9 @@ def assumptions(found: Figures) -> list[str]:
         " depend on one another, pace and crews stayed, and no other work stood in the way. P50: half of the runs were"
         " done by then, P80: four of five.",
     ]
+    if strangers := sorted({*found.plan.pieces["crew"]} - {*work.joints["crew"], ""}):
+        names = ", ".join(strangers)
+        said.append(f"The plan names {names}: no record file has this name, and nothing is counted as theirs.")
     if not found.compared:
         said.append("There is no plan of reaches (plan.csv): no variances, and forecasts of the whole line only.")
     if found.untimed:

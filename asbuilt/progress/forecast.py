@@ -133,7 +133,8 @@ def forecasts(work: Work, plan: Plan, days: pd.DataFrame) -> list[Forecast]:
     of_crews = [
         _forecast(work, table, "line_m", crew=part.crew, left=part.along_m) for part in others if part.of == "crew"
     ]
-    whole = _whole(work, table, of_crews, left=line.along_m)
+    unplanned = sum(part.along_m for part in others if part.of == "no plan")
+    whole = _whole(work, table, of_crews, left=line.along_m, unplanned=unplanned)
     bore = _forecast(work, table, "bore_m", left=line.in_bores_m, what="bores")
     ties = tie_ins(work)
     open_ties = float(ties["actual"].isna().sum())
@@ -173,18 +174,17 @@ def _finish(work: Work, crew: str, days: float) -> float:
     return work.calendar.after(work.evening, int(days), crew) if np.isfinite(days) else np.nan
 
 
-def _whole(work: Work, table: pd.DataFrame, of_crews: list[Forecast], *, left: float) -> Forecast:
+def _whole(work: Work, table: pd.DataFrame, of_crews: list[Forecast], *, left: float, unplanned: float) -> Forecast:
     """Return the forecast of the line: when the last of its crews is done, each by itself; without a plan, at the pace
-    of all crews together."""
-    planned = sum(f.left for f in of_crews)
+    of all crews together. Reaches of crews may overlap, so that theirs may be more than what is `left`."""
     if not of_crews or left < _DONE:
         return _forecast(work, table, "line_m", left=left)
     recent = recent_days(work, table, "line_m")
     base = Forecast(
         "line", "", left, float(recent.mean()) if len(recent) else np.nan, len(recent), int((recent <= 0).sum())
     )
-    if left - planned > _DONE:
-        return replace(base, why=f"{work.unit.text(left - planned, 0)} of it are in no crew's plan")
+    if unplanned > _DONE:
+        return replace(base, why=f"{work.unit.text(unplanned, 0)} of it are in no crew's plan")
     busy = [f for f in of_crews if f.left >= _DONE]
     stuck = [f.crew for f in busy if np.isnan(f.p50)]
     if stuck:

@@ -60,45 +60,62 @@ def _list(texts: Iterable[str]) -> str:
 
 
 def _section(heading: str, texts: Sequence[str]) -> str:
-    return f"<h2>{escaped(heading)}</h2>\n{_list(texts)}" if texts else ""
+    return f"<section><h2>{escaped(heading)}</h2>\n{_list(texts)}</section>" if texts else ""
 
 
 def _part(table: Table) -> str:
     """Return a table under its own heading."""
-    rows = [_row([escaped(cell) for cell in row], words=table.words) for row in table.rows]
-    return f"<h2>{escaped(table.title)}</h2>\n{_table(table, rows, caption=table.title)}"
+    rows = [_row(table, [escaped(cell) for cell in row]) for row in table.rows]
+    return f"<section><h2>{escaped(table.title)}</h2>\n{_table(table, rows, caption=table.title)}</section>"
 
 
 def _table(table: Table, rows: Sequence[str], *, caption: str, long: str = "") -> str:
-    """Return a table in a box that scrolls by itself, with its notes; `rows` are HTML already. `long` heads a further
-    column of sentences."""
-    notes = "".join(f'<p class="note">{escaped(note)}</p>' for note in table.notes)
+    """Return a table with its notes, in a box that scrolls by itself; `rows` are HTML already. `long` heads a further
+    column of sentences.
+
+    On a narrow screen each row is laid out as a card, which some browsers take for the end of the table: the roles
+    keep it one.
+    """
+    told = "".join(f'<p class="note">{escaped(note)}</p>' for note in table.notes)
+    notes = f'<div class="notes">{told}</div>' if told else ""
     if not rows:
         return notes
     heads = ["<br>".join(map(escaped, text.split("\n"))) for text in table.head]
-    cells = "".join(f'<th scope="col"{_kind(i < table.words)}>{head}</th>' for i, head in enumerate(heads))
-    cells += f'<th scope="col"{_kind(True)}>{escaped(long)}</th>' if long else ""
+    cells = "".join(f"<th{_HEAD}{_kind(i < table.words)}>{head}</th>" for i, head in enumerate(heads))
+    cells += f"<th{_HEAD}{_kind(True)}>{escaped(long)}</th>" if long else ""
     return (
-        f'<div class="wide" tabindex="0" role="region" aria-label="{escaped(caption)}"><table>'
-        f"<thead><tr>{cells}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>{notes}"
+        f'<div class="part"><div class="wide" tabindex="0" role="region" aria-label="{escaped(caption)}">'
+        f'<table role="table"><thead role="rowgroup"><tr role="row">{cells}</tr></thead>'
+        f'<tbody role="rowgroup">{"".join(rows)}</tbody></table></div>{notes}</div>'
     )
+
+
+_HEAD = ' scope="col" role="columnheader"'
 
 
 def _kind(is_words: bool) -> str:
     return ' class="words"' if is_words else ""
 
 
-def _row(cells: Sequence[str], *, words: int, first: bool = False) -> str:
-    """Return a row; its cells are HTML already."""
-    told = "".join(f"<td{_kind(i < words)}>{cell}</td>" for i, cell in enumerate(cells))
+def _row(table: Table, cells: Sequence[str], *, long: str = "", first: bool = False) -> str:
+    """Return a row; its cells, and the sentence at its end, are HTML already. A number carries its heading along, for
+    where it does not stand under it."""
+    told = "".join(
+        f'<td role="cell"{_kind(i < table.words)}{_headed(table, i)}>{cell}</td>' for i, cell in enumerate(cells)
+    )
+    told += f'<td role="cell" class="words long">{long}</td>' if long else ""
     rule = ' class="first"' if first else ""
-    return f"<tr{rule}>{told}</tr>"
+    return f'<tr role="row"{rule}>{told}</tr>'
+
+
+def _headed(table: Table, i: int) -> str:
+    return "" if i < table.words else f' data-head="{escaped(table.head[i].replace(chr(10), " "))}"'
 
 
 def _stages(found: Figures) -> str:
     table = stage_table(found)
     rows = [
-        _row([*map(escaped, row)], words=table.words)[:-5] + f'<td class="words long">{escaped(says)}</td></tr>'
+        _row(table, [*map(escaped, row)], long=escaped(says))
         for row, says in zip(table.rows, found.stages["says"], strict=True)
     ]
     return _table(table, rows, caption="Stages by length", long=_SAYS)
@@ -111,7 +128,7 @@ def _days(found: Figures) -> str:
         first = i == len(table.rows) - 1 or numbers[i + 1] != numbers[i]
         cells = [escaped(cell) for cell in table.rows[i]]
         link = f'<a href="{MAP}#evening={day_of(numbers[i])}">{cells[0]}</a>'
-        rows.append(_row([link, *cells[1:]], words=table.words, first=first))
+        rows.append(_row(table, [link, *cells[1:]], first=first))
     return _table(table, rows, caption="Joints and length by day, crew and machine")
 
 

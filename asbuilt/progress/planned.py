@@ -39,6 +39,12 @@ class Plan:
         """The last day of the plan."""
         return float(self.pieces["day"].max())
 
+    def days(self, calendar: Calendar, until: float, crew: str) -> np.ndarray:
+        """Return the days on which the plan counts up to a day: those of the calendar, and those that it names itself,
+        though they lie outside the week."""
+        own = self.pieces["day"].to_numpy(float)
+        return np.union1d(calendar.planned(self.first, until, crew), own[own <= until])
+
     @cached_property
     def by_place(self) -> dict[str, tuple[np.ndarray, np.ndarray]]:
         """By line: the edges of its planned parts, and the first day of each; infinity where nothing is planned."""
@@ -165,14 +171,14 @@ def compare(work: Work, plan: Plan, crew: str = "") -> Comparison | None:
         return None
     evening, calendar = work.evening, work.calendar
     done, left = done_of(work, own), float((left_of(work) * own.share_of(work.stretches)).sum())
-    periods = calendar.planned(own.first, own.last, crew)
-    periods = periods if len(periods) else np.array([own.last])
+    periods = own.days(calendar, own.last, crew)
     earned = earned_schedule(done, own.length_by(periods))
     until = evening if left >= _NOTHING else _finished(work, own)
-    elapsed = float(len(calendar.planned(own.first, until, crew)))
+    elapsed = float(len(own.days(calendar, until, crew)))
     index = schedule_index(earned, elapsed)
     late, line, at = _lateness(work, own, crew)
     remaining = calendar.working(evening + 1, own.last, crew)
+    after = evening if left >= _NOTHING else -np.inf  # what is left is done on a later day, whatever the index says
     planned, scope = own.length_by(np.array([evening, np.inf])).tolist()
     return Comparison(
         crew=crew,
@@ -186,7 +192,7 @@ def compare(work: Work, plan: Plan, crew: str = "") -> Comparison | None:
         earned_days=earned,
         elapsed_days=elapsed,
         index=index,
-        by_index=_end_by_index(own, len(periods), index, calendar),
+        by_index=_end_by_index(own, calendar, crew, spent=duration_by_index(len(periods), index), after=after),
         late_days=late,
         line=line,
         at_m=at,
@@ -202,10 +208,13 @@ def _finished(work: Work, own: Plan) -> float:
     return float(days.max()) if len(days) else work.evening
 
 
-def _end_by_index(own: Plan, periods: int, index: float, calendar: Calendar) -> float:
-    """Return the day on which the work ends if it goes on as SPI(t) says; NaN where it says nothing."""
-    days = duration_by_index(periods, index) if np.isfinite(index) else np.inf
-    return calendar.after(own.first - 1, int(np.ceil(days - 1e-9))) if np.isfinite(days) else np.nan
+def _end_by_index(own: Plan, calendar: Calendar, crew: str, *, spent: float, after: float) -> float:
+    """Return the day on which a crew's work ends if it takes as many working days as SPI(t) says; NaN where it says
+    nothing. It is a day of the crew's own calendar, and later than `after`."""
+    if not np.isfinite(spent):
+        return np.nan
+    found = calendar.after(own.first - 1, int(np.ceil(spent - 1e-9)), crew)
+    return max(found, calendar.after(after, 1, crew)) if np.isfinite(after) else found
 
 
 def done_of(work: Work, plan: Plan) -> float:
@@ -215,9 +224,10 @@ def done_of(work: Work, plan: Plan) -> float:
 
 
 def left_of(work: Work) -> np.ndarray:
-    """Return what is still to be fused of each stretch, metres, shape (n,): missing records are no work to come."""
+    """Return what is still to be fused of each stretch, metres, shape (n,): missing records are no work to come, nor is
+    what lies between two joints on record of which one carries no time."""
     stretches = work.stretches
-    closed = (stretches["day"] <= work.evening).to_numpy()
+    closed = (stretches["day"] <= work.evening).to_numpy() | stretches["day"].isna().to_numpy()
     return np.where(closed, stretches["open_m"], stretches["high"] - stretches["low"])
 
 

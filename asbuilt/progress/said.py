@@ -8,6 +8,7 @@ from asbuilt.progress.calendar import date_text
 from asbuilt.progress.figures import Figures
 from asbuilt.progress.forecast import Forecast, Remaining
 from asbuilt.progress.formulas import required_rate
+from asbuilt.progress.missing import missing_between
 from asbuilt.progress.planned import Comparison
 from asbuilt.progress.rows import Table, each, folded
 from asbuilt.sentence import several
@@ -64,7 +65,7 @@ def day_table(found: Figures, *, last: int | None = None) -> Table:
     )  # fmt: skip
     made = ("joints", "tie-ins", f"new\n{unit}", "of it\nin bores", "out of\nwindow", "right\nfirst time")
     title = f"The last {last} days to {date_text(found.work.evening)}" if last else "Day by day"
-    notes = _day_notes(found) if rows else ("no joint was made",)
+    notes = (*_day_notes(found), *missing_between(found.work, last=last)) if rows else ("no joint was made",)
     return Table(title, ("day", "crew", "machine", *made, "joints of\nceiling"), rows, words=3, notes=notes)
 
 
@@ -153,7 +154,8 @@ def left_tables(found: Figures) -> list[Table]:
 
 def _left(found: Figures) -> Iterator[Table]:
     if found.remaining[-1].left_m < _NOTHING:
-        yield Table("What is left", (), (), notes=("Nothing that the records or the plan know of.",))
+        nothing = "No length that the records or the plan know of. Gaps, tests and decisions are told elsewhere."
+        yield Table("What is left", (), (), notes=(nothing,))
         return
     plans = {c.crew: c for c in found.compared}
     shown = [r for r in found.remaining if r.of != "no plan" or r.left_m >= _NOTHING]
@@ -162,7 +164,7 @@ def _left(found: Figures) -> Iterator[Table]:
         for r in shown
     )
     head = ("crew", "left\nin all", "along\nthe line", "at tie-ins\nnot made", "in\nbores")
-    more = ("needed a\nworking day", "working days to\nthe planned end", "planned\nend") if plans else ()
+    more = ("needed a\nworking day", "working days to\nthe planned end", "planned end\nof the length") if plans else ()
     yield Table(f"What is left, lengths in {found.work.unit.name}", (*head, *more), rows)
 
 

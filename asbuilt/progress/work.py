@@ -96,20 +96,15 @@ def work_on(
 
 
 def _joints(table: pd.DataFrame, schedule: Schedule) -> pd.DataFrame:
-    """Return the joints with their day and crew; a file that no source names keeps its own stem as the crew."""
-    crews = {file: schedule.crew_of.get(file, _stem(file)) for file in table["source_file"].unique()}
+    """Return the joints with their day and crew."""
     kept = ["joint_id", "kind", "line", "chainage_m", "string", "fused_at", "machine", "fusion_verdict", "replaces",
             "length_added_m", "placed_by"]  # fmt: skip
     return table[kept].assign(
         day=day_numbers(table["fused_local"]),
         moment=moments(table["fused_local"]),
-        crew=table["source_file"].map(crews),
+        crew=schedule.crews(table),
         in_line=table["in_line"].fillna(False).astype(bool),
     )
-
-
-def _stem(file: str) -> str:
-    return file.rpartition("/")[2].rpartition(".")[0] or file
 
 
 def _empty() -> pd.DataFrame:

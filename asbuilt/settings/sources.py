@@ -114,6 +114,7 @@ class RecordSource(Part):
     idle: ClassVar[frozenset[str]] = frozenset()  # keys that mean nothing here
 
     files: tuple[InsidePath, ...] = Key(min_length=1)
+    crew: str = ""
     crs: CrsIfAny = ""
     accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] | None = None
     uere: PositiveMetres | None = None
@@ -147,7 +148,8 @@ class RecordSource(Part):
 
     @model_validator(mode="after")
     def _each_key_has_a_meaning(self) -> Self:
-        idle = sorted(self.model_fields_set & self.idle)
+        only_of_records = {"crew"} - ({"crew"} if self.table == "records" else set())
+        idle = sorted(self.model_fields_set & (self.idle | only_of_records))
         if idle:
             raise ValueError(f"without {', '.join(idle)}, which would change nothing in [{self.table}]")
         return self

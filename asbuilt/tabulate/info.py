@@ -57,7 +57,14 @@ def _settings(settings: Settings) -> Iterator[tuple[str, str, str]]:
 
 
 def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, str]]:
-    """SHA-256 of each file read, also a procedure; a Shapefile or the like counts with the files beside it."""
+    """SHA-256 of each file read."""
+    for name in sorted(input_files(settings, journey)):
+        yield "input", name, "sha256 " + hashlib.sha256((settings.folder / name).read_bytes()).hexdigest()
+
+
+def input_files(settings: Settings, journey: Journey) -> set[str]:
+    """Return the path within the route of each file that was read, also of a procedure; a Shapefile or the like counts
+    with the files beside it."""
     folder = settings.folder
     asked = {path for source in settings.records for pattern in source.files for path in matching(folder, pattern)}
     files = {"route.toml", settings.window.procedure, *(d.source.file for d in journey.designs.lines)}
@@ -70,8 +77,7 @@ def _inputs(settings: Settings, journey: Journey) -> Iterator[tuple[str, str, st
     beside = {
         p.relative_to(folder).as_posix() for f in files for p in (folder / f).parent.glob(f"{escape(Path(f).stem)}.*")
     }
-    for name in sorted(n for n in files | beside | set(journey.photos) if (folder / n).is_file()):
-        yield "input", name, "sha256 " + hashlib.sha256((folder / name).read_bytes()).hexdigest()
+    return {name for name in files | beside | set(journey.photos) if (folder / name).is_file()}
 
 
 def _frames(journey: Journey, settings: Settings) -> Iterator[tuple[str, str, str]]:

@@ -25,18 +25,20 @@ def schedule_of(journey: Journey, settings: Settings) -> Schedule:
     return Schedule(frame, crews, plan.working_days, settings.pipe.stick, plan.shift)
 
 
-def crew_of_files(settings: Settings) -> dict[str, str]:
-    """Return the crew of each record file: the one mapping there is, as no field of a record names a crew.
+def crew_of_files(settings: Settings) -> dict[str | tuple[str, str], str]:
+    """Return the crew of each record file, or of (file, sheet): the one mapping there is, as no field names a crew.
 
-    A crew is the stem of its record file: records/crew_b.xlsx is crew_b. Of a pattern, what stands before its wildcard:
-    all files of records/crew_a_*.csv are crew_a.
+    It is what [[records]] calls it, else the stem of its record file: records/crew_b.xlsx is crew_b. Of a pattern, what
+    stands before its wildcard: all files of records/crew_a_*.csv are crew_a.
     """
-    found = {}
+    found: dict[str | tuple[str, str], str] = {}
     for source in settings.records:
+        sheets = source.sheet or ()
         for pattern in source.files:
             for path in matching(settings.folder, pattern):
                 file = path.relative_to(settings.folder).as_posix()
-                found[file] = file_crew(file, pattern)
+                keys = [(file, sheet) for sheet in sheets] if source.crew and sheets else [file]
+                found |= dict.fromkeys(keys, source.crew or file_crew(file, pattern))
     return found
 
 
