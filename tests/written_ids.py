@@ -7,7 +7,7 @@ ids that it names, best first, and whether it names one joint surely.
 JOINTS = (
     ("C-097", "C-097"), ("C-098", "C-098"), ("C-100", "C-100"), ("c-0981", "c-0981"), ("0042", "0042"),
     ("TI-4", "TI-4"), ("7/M1/2026-03-01", "7"), ("7/M2/2026-03-02", "7"), ("B110", "W-0815"), ("B111", "C-100"),
-    ("LÜ-003", "LÜ-003"),
+    ("LÜ-003", "LÜ-003"), ("Joint 15", "Joint 15"), ("Joint 5", "Joint 5"), ("5", "5"),
 )  # fmt: skip
 WRITTEN = (
     ("C-098", ("C-098",), True),
@@ -32,6 +32,10 @@ WRITTEN = (
     ("c9", ("C-097", "C-098", "c-0981"), False),
     ("098", ("C-098", "c-0981"), False),
     ("0815", ("B110",), True),
+    ("Joint 5", ("Joint 5",), True),  # an id that begins so itself comes before the number alone
+    ("joint 05", ("Joint 5",), True),
+    ("joint 15", ("Joint 15",), True),
+    ("joint 42", ("0042",), True),
     ("---", (), False),
     ("zzz", (), False),
 )

@@ -1,7 +1,7 @@
 """Ids as people remember and mistype them."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
@@ -41,23 +41,33 @@ def named(text: str, names: pd.DataFrame) -> Named:
 
     The first of these that fits anything decides: the whole id, the whole number on the paper, either of them written
     otherwise (`key`), a part of either, a part written otherwise. Of parts those that an id begins with come first.
-    What is only alike is never sure. The search of the map has the same rule (assets/map/finding.js).
+    What is only alike is never sure. A "joint" in front is a word for what is sought, unless an id itself begins so.
+    The search of the map has the same rule (assets/map/finding.js).
     """
-    wanted, ids = " ".join(text.lower().removeprefix("joint ").split()), names["joint_id"].to_numpy(object)
+    asked, ids = " ".join(text.lower().split()), names["joint_id"].to_numpy(object)
+    wanted = asked.removeprefix("joint ")
     if not key(wanted):
         return Named((), "")
     plain = [names[name].str.lower().to_numpy(object) for name in _COLUMNS]
-    for how, column in zip(_COLUMNS.values(), plain, strict=True):
-        if (fits := np.asarray(column == wanted)).any():
-            return Named(tuple(ids[fits]), how)
-    keys = [np.array([key(name) for name in column], dtype=object) for column in plain]
-    for how, column in zip(_COLUMNS.values(), keys, strict=True):
-        if (fits := np.asarray(column == key(wanted))).any():
-            return Named(tuple(ids[fits]), f"{how}, written otherwise")
+    keys: list[np.ndarray] = []  # of many joints they take a while, and an id that is written as it is needs none
+    for whole in dict.fromkeys([asked, wanted]):
+        if found := _whole(whole, plain, ids, ""):
+            return found
+        keys = keys or [np.array([key(name) for name in column], dtype=object) for column in plain]
+        if found := _whole(key(whole), keys, ids, ", written otherwise"):
+            return found
     for part, of, how in ((wanted, plain, ""), (key(wanted), keys, ", written otherwise")):
         if rows := _holding(part, *of):
             return Named(tuple(ids[rows]), f"a part of the id or number{how}")
     return Named(_alike(key(wanted), keys[0], ids), "alike", sure=False)
+
+
+def _whole(wanted: str, of: Sequence[np.ndarray], ids: np.ndarray, how: str) -> Named | None:
+    """Return the joints whose whole id, else whole number, is as wanted; None: there are none."""
+    for name, column in zip(_COLUMNS.values(), of, strict=True):
+        if (fits := np.asarray(column == wanted)).any():
+            return Named(tuple(ids[fits]), f"{name}{how}")
+    return None
 
 
 def _holding(part: str, ids: np.ndarray, numbers: np.ndarray) -> list[int]:

@@ -31,8 +31,17 @@ function namesOfAll() {
 // Joints that a text may name, by the rule of `asbuilt find` (find/names.py): the whole id, the whole number on the
 // paper, either of them written otherwise, a part of either, a part written otherwise; of parts those first that the id
 // begins with. What is written otherwise counts only where nothing is so written. The map offers all that fit, in order.
+// A "joint" in front is a word for what is sought, unless an id itself begins so.
 function jointsNamed(text) {
-  const wanted = text.trim().replace(/\s+/g, " ").toLowerCase().replace(/^joint /, ""), key = keyOf(wanted), found = [];
+  const whole = text.trim().replace(/\s+/g, " ").toLowerCase(), bare = whole.replace(/^joint /, "");
+  const found = bare === whole ? [] : fitting(whole).filter(({ rank }) => rank < FIRST_PART);
+  return found.length ? found : fitting(bare);
+}
+
+const FIRST_PART = 4;  // the ranks before it are of whole names
+
+function fitting(wanted) {
+  const key = keyOf(wanted), found = [];
   if (key === "") return found;
   const { plain, keys } = namesOfAll(), hasPart = plain.some((pair) => pair.some((name) => name.includes(wanted)));
   for (let row = 0; row < count.joints; row++) {
@@ -47,7 +56,7 @@ function rankOf([id, number], wanted, whole, partsCount) {
   if (id === wanted) return whole;
   if (number === wanted) return whole + 1;
   if (!partsCount || !(id.includes(wanted) || number.includes(wanted))) return Infinity;
-  return (id.startsWith(wanted) ? 4 : 5) + whole;
+  return (id.startsWith(wanted) ? FIRST_PART : FIRST_PART + 1) + whole;
 }
 
 const ASKS_STATION = /^\s*(?:station|sta\.?)\s+/i, ASKS_CHAINAGE = /^\s*(?:(?:chainage|ch\.?)\s+)?([-+]?\d+(?:\.\d+)?)\s*(m|km|ft)\s*$/i;
