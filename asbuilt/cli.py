@@ -228,8 +228,8 @@ def _list_what_to_decide(found: Any) -> None:
 def _tell(found: Any, *, as_json: bool, closing: str, with_rows: bool = False) -> None:
     from asbuilt.sentence import outstanding, rows_with_reasons, summary
 
-    rows = rows_with_reasons(found) if with_rows else []
-    open_ = outstanding(found) if with_rows or as_json else []
+    rows = rows_with_reasons(found, each=as_json) if with_rows else []
+    open_ = outstanding(found, each=as_json) if with_rows or as_json else []
     if as_json:
         title = asdict(found.title) | {"as_of": found.title.as_of.isoformat()}
         result = {"title": title, "counts": asdict(found.counts), "statements": found.statements, "notes": found.notes}

@@ -31,6 +31,14 @@ _SPELLINGS: Mapping[str, str] = {
     "minutes": "min", "h": "h", "hr": "h", "hrs": "h", "hour": "h", "hours": "h",
 }  # fmt: skip
 
+# How the parts of a duration are named that is written with colons, as in "min:sec" or "hh:mm:ss".
+_COLON_PARTS: Mapping[str, frozenset[str]] = {
+    "h": frozenset({"h", "hh", "hr", "hrs", "hour", "hours"}),
+    "min": frozenset({"m", "mm", "min", "mins", "minute", "minutes"}),
+    "s": frozenset({"s", "ss", "sec", "secs", "second", "seconds"}),
+}
+_COLON_FORMS = (("min", "s"), ("h", "min"), ("h", "min", "s"))
+
 METRES_PER_FOOT = {"international": 0.3048, "survey": 1200 / 3937}
 
 
@@ -73,6 +81,8 @@ def unit(text: str) -> pint.Unit:
     'degree_Fahrenheit'
     """
     spelling = _SPELLINGS.get(" ".join(text.lower().split()))
+    if spelling is None and colon_parts(text):
+        raise UnitError(f"{text!r} says how durations are written in a column, and is no unit of one number")
     if spelling is None:
         raise UnitError(f"unit {text!r} is not known")
     return _UNITS.Unit(spelling)
@@ -85,6 +95,27 @@ def is_unit(text: str) -> bool:
     (True, False)
     """
     return " ".join(text.lower().split()) in _SPELLINGS
+
+
+@cache
+def colon_parts(text: str) -> tuple[str, ...]:
+    """Return the parts of durations that are written with colons as `text` says; none where it says no such thing.
+
+    >>> colon_parts("min:sec"), colon_parts("hh:mm"), colon_parts("min")
+    (('min', 's'), ('h', 'min'), ())
+    """
+    found = [part.strip() for part in text.lower().split(":")]
+    fits = (f for f in _COLON_FORMS if len(f) == len(found))
+    return next((f for f in fits if all(p in _COLON_PARTS[n] for p, n in zip(found, f, strict=True))), ())
+
+
+def plain_unit(text: str) -> str:
+    """Return the unit of one number from a column of `text`: the seconds of durations with colons, else `text` itself.
+
+    >>> plain_unit("min:s"), plain_unit("bar")
+    ('s', 'bar')
+    """
+    return "s" if colon_parts(text) else text
 
 
 def convert(values: np.ndarray, from_unit: str, to_unit: str) -> np.ndarray:

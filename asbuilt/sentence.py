@@ -1,11 +1,16 @@
 """The counts as sentences that add up: on the terminal, at the head of the map and in README.txt."""
 
-from collections.abc import Hashable, Mapping, Sequence
+import re
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 
 from asbuilt.as_built import AsBuilt, Counts
 from asbuilt.look import IN_ORDER, IN_WINDOW, OUT_OF_WINDOW
 from asbuilt.outstanding import open_findings, open_gaps, open_joints, open_rows
 from asbuilt.quantities import LengthUnit
+
+_QUOTED = re.compile(r"'[^']*'")
+_FIGURES = re.compile(r"[\d.,]*\d")
+_EACH = 5  # so many lines alike are still told one by one
 
 
 def several(count: int, one: str, many: str = "") -> str:
@@ -75,22 +80,48 @@ def _line(counts: Counts, unit: LengthUnit) -> str:
     return f"{length}; {gaps}; {unplaced}; {several(counts.outstanding, 'item')} outstanding{closed}."
 
 
-def rows_with_reasons(as_built: AsBuilt) -> list[str]:
-    """Return each source row about which something is to be said, as file, row, outcome and reason."""
+def rows_with_reasons(as_built: AsBuilt, *, each: bool = True) -> list[str]:
+    """Return each source row about which something is to be said, as file, row, outcome and reason.
+
+    Unless `each` is asked for, many rows of a sheet whose reasons differ by what they quote of a cell are one line.
+    """
     records = as_built.tables["records"]
     told = records[records["reason"] != ""]
-    return [
+    lines = [
         f"{_source(file, sheet)} row {row} ({outcome}): {reason}"
         for file, sheet, row, outcome, reason in told[
             ["source_file", "sheet", "source_row", "outcome", "reason"]
         ].itertuples(index=False)
     ]
+    keys = zip(told["source_file"], told["sheet"], told["outcome"], told["reason"], strict=True)
+    return lines if each else _once(lines, keys, "row", names=told["source_row"].astype(str))
 
 
-def outstanding(as_built: AsBuilt) -> list[str]:
+def _kind(text: str) -> str:
+    """Return what says the same of another cell: without what it quotes of it, and without the figures then."""
+    return _FIGURES.sub("", _QUOTED.sub("", text)) if _QUOTED.search(text) else text
+
+
+def _once(lines: Sequence[str], keys: Iterable[tuple[str, ...]], noun: str, *, names: Iterable[str]) -> list[str]:
+    """Return the lines, of many with one key, but for what it quotes, the first alone with the names of the others."""
+    alike: dict[tuple[str, ...], list[tuple[int, str]]] = {}
+    for at, (key, name) in enumerate(zip(keys, names, strict=True)):
+        alike.setdefault(tuple(map(_kind, key)), []).append((at, name))
+    told: dict[int, str] = {}
+    for (first, _), *others in alike.values():
+        if len(others) < _EACH:
+            told |= {at: lines[at] for at in (first, *(at for at, _ in others))}
+        else:
+            more = several(len(others), f"more {noun}")
+            told[first] = f"{lines[first]} The like of {more}: {some([name for _, name in others])}."
+    return [told[at] for at in sorted(told)]
+
+
+def outstanding(as_built: AsBuilt, *, each: bool = True) -> list[str]:
     """Return what somebody has to look at, one line each: joints along the line, gaps, groups, and rows set aside.
 
-    What a decision closes is left out; one that closes nothing stands beside its item.
+    What a decision closes is left out; one that closes nothing stands beside its item. Unless `each` is asked for, many
+    joints of a sheet whose reasons differ by what they quote of a cell are one line.
     """
     findings = as_built.tables["findings"]
     columns = ["joints_n", "statement", "decision"]
@@ -98,7 +129,7 @@ def outstanding(as_built: AsBuilt) -> list[str]:
         f"{several(n, 'joint')}: {what}{_decided(decision)}"
         for n, what, decision in findings.loc[open_findings(findings), columns].itertuples(index=False)
     ]
-    return [*_open_joints(as_built), *_open_gaps(as_built), *groups, *_open_rows(as_built)]
+    return [*_open_joints(as_built, each=each), *_open_gaps(as_built), *groups, *_open_rows(as_built)]
 
 
 def decisions(as_built: AsBuilt) -> list[str]:
@@ -128,16 +159,18 @@ def _decided(decision: str) -> str:
     return f" Decision: {decision}." if decision else ""
 
 
-def _open_joints(as_built: AsBuilt) -> list[str]:
+def _open_joints(as_built: AsBuilt, *, each: bool) -> list[str]:
     joints = as_built.tables["joints"]
     told = joints[open_joints(joints)]
     columns = ["joint_id", "station", "source_file", "source_sheet", "source_row"]
     where = "without a place"
     said = told["reasons"] + told["decision"].map(_decided)
-    return [
+    lines = [
         f"joint {name} {'at ' + station if station else where} ({_source(file, sheet)} row {row}): {reasons}"
         for (name, station, file, sheet, row), reasons in zip(told[columns].itertuples(index=False), said, strict=True)
     ]
+    keys = zip(told["source_file"], told["source_sheet"], said, strict=True)
+    return lines if each else _once(lines, keys, "joint", names=told["joint_id"])
 
 
 def _source(file: str, sheet: str) -> str:

@@ -75,3 +75,15 @@ def test_days_are_those_of_the_clock_of_the_route(out):
     fixes = [text for text in answer(out, "J5")["opinions"] if text.startswith("fix")]
     assert fixes
     assert all(text.startswith("fix on 2026-03-05") for text in fixes)
+
+
+def test_no_design_level_is_made_up_where_the_design_has_none(tmp_path):
+    """Levels at 0 and 100 m, none behind: half way it is the mean, and from there on nothing is said."""
+    line = f"easting,northing,elevation (m)\n{E0},{N0},10\n{E0 + 100},{N0},12\n{E0 + 400},{N0},\n{E0 + 1000},{N0},\n"
+    rows = [f"J{at},2026-03-01 1{i}:00,{E0 + at},{N0},215" for i, at in enumerate((50, 108, 600))]
+    route = make_route(tmp_path / "route", records=csv_of(*rows), line=line)
+    (tmp_path / "out").mkdir()
+    build.publish(build.build(settings.load(route)), tmp_path / "out")
+    levels = {name: answer(tmp_path / "out", name)["levels"] for name in ("J50", "J108", "J600")}
+    told = {name: [text for text in texts if "design" in text] for name, texts in levels.items()}
+    assert told == {"J50": ["design level here 11.00 m, as the design file has it"], "J108": [], "J600": []}

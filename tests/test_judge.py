@@ -40,7 +40,15 @@ def rows(*changes, **common):
     base = {f.stored: (None if f.kind == "text" else np.nan) for f in FIELDS.values() if f.kind in ("text", "number")}
     base |= {f"{n}_kind": "interfacial" for n in FIELDS if FIELDS[n].is_pressure} | GOOD
     base |= {"fused_at": pd.NaT, "started_at": pd.NaT, "easting": np.nan, "northing": np.nan, "sd_m": np.nan}
-    base |= {"why_not": "", "kind": "production", "source_file": "a.csv", "sheet": "", "source_row": 2, "joint": "1"}
+    base |= {
+        "why_not": "",
+        "kind": "production",
+        "source_file": "a.csv",
+        "sheet": "",
+        "source_row": 2,
+        "joint": "1",
+        "unread": (),
+    }
     table = pd.DataFrame([base | common | change for change in changes])
     times = {name: pd.to_datetime(table[name]).astype("datetime64[us]") for name in ("fused_at", "started_at")}
     numbers = [f.stored for f in FIELDS.values() if f.kind == "number" and f.name != "accuracy"]
@@ -135,6 +143,18 @@ def test_a_source_without_a_required_quantity_is_said_once():
     )
     said = unrecorded_by_source(table, found.checks)
     assert said == ("b.csv: there is no ramp time, and ramp time is required: none of its 2 joints has it.",)
+
+
+def test_a_quantity_that_could_not_be_read_is_not_said_to_be_absent():
+    bad = {"source_file": "b.csv", "ramp_time_s": np.nan, "unread": (("ramp_time", "Ramp (s)"),)}
+    table, asked = rows(bad, bad, {"source_file": "b.csv", "ramp_time_s": np.nan}), settings()
+    found = judge_windows(
+        table, derive(table, asked), procedure=PROCEDURE, settings=asked, recorded=frozenset({"ramp_time"})
+    )
+    assert unrecorded_by_source(table, found.checks) == (
+        "b.csv: ramp time could not be read (column Ramp (s): 2 cells), and ramp time is required:"
+        " none of its 3 joints has it.",
+    )
 
 
 def judged_by(procedure, *changes, pipe=None, **window):
@@ -597,6 +617,9 @@ def test_chains_circles_and_trials_that_replace(table, outcomes, says):
     found = lines_of(rows(*table))
     assert list(found["outcome"]) == outcomes
     assert says.lower() in "; ".join(r for told in found["reasons"] for r in told).lower()
+    taken = found["remakes"].dropna()
+    assert sorted(taken) == list(np.flatnonzero(found["outcome"] == "superseded"))
+    assert {table[i]["replaces"].strip().casefold() for i in taken.index} <= {"a", "a1", "b"}
     unclear = "circle" in says or "its own" in says
     assert found.loc[found["outcome"] == "joint", "number_open"].any() == unclear
 

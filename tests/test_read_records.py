@@ -200,8 +200,8 @@ def test_a_quantity_without_unit_is_refused(tmp_path):
     text = csv_of(ROW, heading="Joint,Finished,East,North,Plate")
     told = refusal(tmp_path, text, toml_changes={"records.columns.heater_temperature": "Plate"})
     assert told == (
-        "records/a.csv row 1, column Plate: heater_temperature: it has no unit; say its unit in route.toml:"
-        ' heater_temperature = { column = "Plate", unit = "degC" }, or the unit it is in'
+        "records/a.csv row 1, column Plate: heater_temperature: it has no unit; say its unit in route.toml, in place"
+        ' of the dots: heater_temperature = { column = "Plate", unit = "..." }'
     )
 
 
@@ -330,6 +330,98 @@ def test_a_heading_of_two_rows_with_merged_groups(tmp_path):
     row = found.rows.iloc[0]
     assert (row["joint"], row["easting"], row["heater_temperature_c"], row["soak_time_s"]) == ("J1", 500012, 215, 60)
     assert len(found.rows) == 1
+
+
+PARTS = {"joint": "Joint", "time": "Finished", "easting": "Position East", "northing": "Position North"}
+PARTS |= {"soak_time": "Soak", "drag_pressure": "Pressure Drag"}
+PARTS |= {"fusion_pressure": {"column": "Pressure (psi) Fusion", "kind": "gauge"}}
+UPPER = ["Joint", "Finished", "Position", None, "Pressure (psi)", None, "Soak (s)"]
+LOWER = [None, None, "East", "North", "Drag", "Fusion", None]
+
+
+@pytest.mark.parametrize("heading_row", [None, 2, 3])
+@pytest.mark.parametrize("merged", [["C2:D2", "E2:F2"], ["C2:D2"], ["A2:A3", "C2:D2", "E2:F2"], []])
+def test_a_heading_of_two_rows_needs_no_more_than_its_groups(tmp_path, merged, heading_row):
+    sheet = [["Log of crew A (ft)"], UPPER, LOWER, ["J1", datetime(2026, 3, 1, 10), 500012, 5250000, 29, 580, 202]]
+    changes = {"records.columns": PARTS, "records.heading_row": heading_row}
+    found = book_of(tmp_path, {"A": sheet}, changes, merged={"A": merged})
+    row = found.rows.iloc[0]
+    assert (row["joint"], row["easting"], row["soak_time_s"], len(found.rows)) == ("J1", 500012, 202, 1)
+    # 1 psi = 6894.757 Pa (NIST SP 811, appendix B.8; from memory)
+    pressures = (row["drag_pressure_mpa"], row["fusion_pressure_mpa"])
+    assert pressures == pytest.approx((29 * 6894.757e-6, 580 * 6894.757e-6), rel=1e-6)
+
+
+def test_a_heading_of_two_rows_in_text_where_nothing_can_be_merged(tmp_path):
+    upper, lower = (",".join(cell or "" for cell in row) for row in (UPPER, LOWER))
+    text = f"{upper}\n{lower}\nJ1,2026-03-01 10:00,500012,5250000,29,580,202\n"
+    row = rows_of(tmp_path, text, toml_changes={"records.columns": PARTS}).iloc[0]
+    assert (row["joint"], row["northing"], row["drag_pressure_mpa"]) == (
+        "J1",
+        5250000,
+        pytest.approx(0.19995, rel=1e-4),
+    )
+
+
+def test_a_sparse_first_row_is_no_second_row_of_a_heading(tmp_path):
+    text = csv_of("J1,,,,,wet,windy", ROW.replace("J1", "J2"), heading=",".join([*HEADING, "Remarks", ""]))
+    assert list(rows_of(tmp_path, text)["joint"]) == ["J1", "J2"]
+
+
+def test_the_unit_of_a_group_is_that_of_no_column_that_has_its_own(tmp_path):
+    lower = [None, None, "East", "North", "Drag (bar)", "Fusion", None]
+    sheet = [UPPER, lower, ["J1", datetime(2026, 3, 1, 10), 500012, 5250000, 7, 580, 202]]
+    row = book_of(tmp_path, {"A": sheet}, {"records.columns": PARTS}, merged={"A": ["C1:D1", "E1:F1"]}).rows.iloc[0]
+    assert row["drag_pressure_mpa"] == pytest.approx(0.7)
+
+
+SOAK = "Joint,Finished,East,North,Plate (°C),{}"
+
+
+def soaked(*cells):
+    return [f"J{i},2026-03-0{i} 10:00,{500000 + 12 * i},5250000,215,{cell}" for i, cell in enumerate(cells, start=1)]
+
+
+def test_durations_with_colons_where_the_heading_or_the_route_says_so(tmp_path):
+    for heading, spec in (("Soak (min:sec)", "Soak (min:sec)"), ("Soak", {"column": "Soak", "unit": "min:s"})):
+        text = csv_of(*soaked("3:22", "3:39"), heading=SOAK.format(heading))
+        rows = rows_of(tmp_path, text, toml_changes={"records.columns.soak_time": spec})
+        assert list(rows["soak_time_s"]) == [202, 219]
+
+
+def test_times_of_day_of_a_workbook_are_read_by_their_figures_and_counted(tmp_path):
+    rows = [[*HEADING, "Cool (min:sec)"]]
+    rows += [[f"J{i}", datetime(2026, 3, i, 10), 500000 + 12 * i, 5250000, 215, time(13, 10 + i)] for i in (1, 2, 3)]
+    changes = {"records.columns": {**COLUMNS, "cooling_time": "Cool (min:sec)"}}
+    found = book_of(tmp_path, {"A": rows}, changes)
+    assert list(found.rows["cooling_time_min"]) == pytest.approx([13 + s / 60 for s in (11, 12, 13)])
+    assert (
+        "records/a.xlsx: column 'Cool (min:sec)': 3 of its cells are times of day, read by the figures that are shown:"
+        " 13:11 as 13 min 11 s"
+    ) in "\n".join(found.notes).replace(" sheet A", "")
+
+
+@pytest.mark.parametrize(
+    ("heading", "unit", "do"),
+    [
+        ("Soak", None, 'say unit = "min:s" or unit = "h:min", in route.toml'),
+        ("Soak (min)", None, 'say unit = "min:s" or unit = "h:min", in route.toml'),
+        ("Soak", "s", 'say unit = "min:s" or unit = "h:min", in route.toml'),
+        ("Soak (min:sec)", "min", 'say unit = "min:sec", as the heading does, in route.toml'),
+    ],
+)
+def test_colons_that_nothing_explains_are_refused_once_for_their_column(tmp_path, heading, unit, do):
+    spec = {"column": heading, "unit": unit} if unit else heading
+    text = csv_of(*soaked("3:22", "", "3:39"), heading=SOAK.format(heading))
+    told = refusal(tmp_path, text, toml_changes={"records.columns.soak_time": spec})
+    assert told.count("soak_time: all its 2 figures are written with a colon, as 3:22") == 1
+    assert told.endswith(do)
+
+
+def test_colons_in_a_column_that_nobody_mapped_are_told(tmp_path):
+    found = read_route(make_route(tmp_path, records=csv_of(*soaked("3:22", "3:39"), heading=SOAK.format("Soak (s)"))))
+    assert found.rows["soak_time_s"].isna().all()
+    assert 'is not said: say unit = "min:s" or unit = "h:min", and map it' in "\n".join(found.notes)
 
 
 def test_a_cell_merged_downwards_stands_in_each_of_its_rows(tmp_path):
@@ -675,6 +767,23 @@ def test_check_tells_every_bad_cell_of_every_file(tmp_path):
         "'warm' is not a number",
     ):
         assert cell in told.replace("\\", "")
+
+
+def test_check_says_once_what_is_wrong_with_many_cells_of_a_column(tmp_path):
+    hot = [f"J{i},2026-03-01 10:{i:02},{500000 + 12 * i},5250000,~{200 + i}" for i in range(1, 31)]
+    make_route(tmp_path, records=csv_of(*hot, "J31,2026-03-01 11:00,500372,5250000,warm, "))
+    told = CliRunner().invoke(cli.main, ["check", str(tmp_path)]).stdout
+    lines = [line.strip() for line in told.splitlines() if "is not a number" in line]
+    assert lines == [
+        "records/a.csv row 2 (joint): Column Plate (°C): '~201' is not a number."
+        " The like of 30 more rows: 3, 4, 5, 6, 7 and 25 more.",
+        "joint J1 at 0+012.00 (records/a.csv row 2): Column Plate (°C): '~201' is not a number. Heater temperature was"
+        " not recorded. The like of 30 more joints: J2, J3, J4, J5, J6 and 25 more.",
+    ]
+    whole = json.loads(CliRunner().invoke(cli.main, ["check", str(tmp_path), "--json"]).stdout)
+    assert [sum("is not a number" in text for text in whole[key]) for key in ("rows", "outstanding")] == [31, 31]
+    assert "heater temperature could not be read (column Plate (°C): 31 cells)" in told
+    assert "there is no heater temperature" not in told
 
 
 def test_drag_is_a_gauge_pressure_without_saying_so(tmp_path):

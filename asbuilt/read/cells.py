@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from asbuilt.quantities import UnitError, convert, is_unit
+from asbuilt.quantities import UnitError, colon_parts, convert, is_unit
+from asbuilt.read.durations import spans
 
 # What crews write where they have nothing to write (common practice, no source).
 NOTHING = frozenset({"", "-", "--", "---", "n/a", "na", "n.a.", "nil", "none", "null", "nan", "#n/a", "?"})
@@ -17,6 +18,10 @@ NOTHING = frozenset({"", "-", "--", "---", "n/a", "na", "n.a.", "nil", "none", "
 _MINUS = re.compile("[−‐‑–]")  # what word processors make of a minus sign
 _GROUPS = {".,": r"[+-]?\d{1,3}(,\d{3})+(?![\d,])", ",.": r"[+-]?\d{1,3}(\.\d{3})+(?![\d.])"}
 _NUMBER_UNIT = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.].*)?")
+
+
+_FRACTION = re.compile(r"(?:(?P<whole>\d{1,3})[ -])?(?P<over>\d{1,2})/(?P<under>\d{1,2})\s*(?P<unit>[^\s\d.].*)?")
+_MARKS = frozenset({2, 4, 8, 16, 32, 64})  # what a rule in inches is parted into (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -91,16 +96,20 @@ def _proof(cell: str) -> str:
 def numbers(cells: list[Any], *, decimal: str, from_unit: str, to_unit: str) -> Read:
     """Return cells as float64 in `to_unit`; nothing becomes NaN. A unit written in a cell outranks `from_unit`.
 
-    `decimal` is the decimal sign, and behind it the sign between thousands where one is known to be used.
+    `decimal` is the decimal sign, and behind it the sign between thousands where one is known to be used. A column
+    in "min:s" and the like holds durations with colons; in one in inches or feet a number may be a common fraction.
     """
+    if colon_parts(from_unit):
+        return _durations(cells, decimal, from_unit=from_unit, to_unit=to_unit)
     values = np.full(len(cells), np.nan)
     own_unit: dict[int, str] = {}
     faults: dict[int, str] = {}
+    by_fractions = _is_of_a_rule(from_unit)
     for i, cell in enumerate(cells):
         if isinstance(cell, int | float) and not isinstance(cell, bool):
             values[i] = cell
             continue
-        found = _one_number(text(cell), decimal)
+        found = _one_number(text(cell), decimal) if not by_fractions else _one_of_a_rule(cell, decimal)
         if isinstance(found, str):
             faults[i] = found
         elif found:
@@ -109,6 +118,21 @@ def numbers(cells: list[Any], *, decimal: str, from_unit: str, to_unit: str) -> 
     for i in map(int, np.flatnonzero(np.isinf(values))):
         values[i], faults[i] = np.nan, f"{text(cells[i])!r} is not finite"
     return Read(_converted(values, own_unit, faults, from_unit=from_unit, to_unit=to_unit), faults)
+
+
+def _durations(cells: list[Any], decimal: str, *, from_unit: str, to_unit: str) -> Read:
+    """Read a column of durations with colons; beside them a number stands only with a unit of its own."""
+    found = spans(cells, from_unit)
+    rest = [None if i in found.seconds or i in found.faults else cell for i, cell in enumerate(cells)]
+    bare = {}
+    for i, cell in enumerate(rest):
+        number = _one_number(text(cell), decimal)
+        if isinstance(number, tuple) and not number[1]:
+            bare[i], rest[i] = f"{text(cell)!r} has no colon, and its column is in {from_unit}", None
+    plain = numbers(rest, decimal=decimal, from_unit="s", to_unit=to_unit)
+    at = list(found.seconds)
+    plain.values[at] = convert(np.array([found.seconds[i] for i in at]), "s", to_unit)
+    return Read(plain.values, {**plain.faults, **found.faults, **bare})
 
 
 def metres_of(unit: str) -> float:
@@ -132,6 +156,26 @@ def _one_number(found: str, decimal: str) -> tuple[float, str] | str | None:
     if not match or (match[2] and not is_unit(match[2])):
         return f"{found!r} is not a number"
     return float(match[1]), match[2] or ""
+
+
+def _is_of_a_rule(unit: str) -> bool:
+    """Whether the unit is the inch or a foot."""
+    return any(abs(metres_of(unit) / metres_of(one) - 1) < 1e-5 for one in ("in", "ft"))
+
+
+def _one_of_a_rule(cell: Any, decimal: str) -> tuple[float, str] | str | None:
+    """As `_one_number`, in a column of inches or feet: 5/16, 1 1/4 and 1-1/4 are numbers there."""
+    if isinstance(cell, date):
+        return (
+            f"{text(cell)[:10]!r} is a date, which a spreadsheet makes of a fraction: write it as a decimal or a text"
+        )
+    found = _FRACTION.fullmatch(_MINUS.sub("-", text(cell)))
+    if not found or (found["unit"] and not _is_of_a_rule(found["unit"])):
+        return _one_number(text(cell), decimal)
+    over, under = int(found["over"]), int(found["under"])
+    if under not in _MARKS or over >= under:
+        return f"{text(cell)!r} is no fraction as a rule has them, down to 1/64"
+    return int(found["whole"] or 0) + over / under, found["unit"] or ""
 
 
 def _converted(

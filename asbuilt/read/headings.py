@@ -1,53 +1,37 @@
 """Where the heading of a sheet stands, and which of its columns fills which field.
 
 What the route file maps is looked up by name; what it does not map is matched by the common headings of the trade
-and reported, or reported as not used. A heading may stand in two rows with merged group cells over it, carry its
-unit ("Plate (°F)"), or have a row of units below it.
+and reported, or reported as not used.
 """
 
 import difflib
 import re
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 
 from asbuilt.errors import InputError, Problem
 from asbuilt.fields import Field
-from asbuilt.quantities import UnitError, convert, is_unit, unit
-from asbuilt.read.cells import text
+from asbuilt.quantities import UnitError, colon_parts, convert, plain_unit, unit
+from asbuilt.read.columns import (
+    ROWS_TO_LOOK_AT,
+    Column,
+    Columns,
+    columns_at,
+    listed,
+    units_at,
+    with_groups_merged,
+    with_units,
+)
+from asbuilt.read.durations import spans, written
 from asbuilt.read.sheets import GEOMETRY_X, GEOMETRY_Y, Sheet
 from asbuilt.settings import ColumnSpec, RecordSource
 
-_WITH_UNIT = re.compile(r"(.+?)\s*(?:[(\[]\s*([^()\[\]]+?)\s*[)\]]|[,/]\s*([^,/()\[\]]+))")
-_ROWS_TO_LOOK_AT = 60
-# Units that need no brackets to be known for one at the end of a heading: "Crew C" and "Soak min" are none.
-_PLAIN_UNITS = frozenset(
-    {"°c", "°f", "degc", "degf", "psi", "bar", "kpa", "mpa", "mm", "mm2", "mm²", "in2", "in²", "sec", "ft", "m"}
-)
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of a sheet: place, heading as found, heading without unit, the group over it, and its unit."""
-
-    at: int
-    heading: str
-    name: str
-    group: str
-    unit: str
-
-    @property
-    def names(self) -> set[str]:
-        """Everything a route file may call it by, compared without case."""
-        plain = {self.heading, self.name, f"column {self.at + 1}"}
-        with_group = {f"{self.group}{sign}{n}" for n in plain for sign in (" ", " / ") if self.group}
-        return {n.casefold() for n in plain | with_group}
-
-
-Columns = tuple[Column, ...]
+_TIMES = ("s", "min")  # in which durations are stored
 
 
 @dataclass(frozen=True)
@@ -92,14 +76,45 @@ def layout(sheet: Sheet, source: RecordSource, *, fill: Callable[[Columns], Colu
 
     `fill` may give columns a unit that the sheet does not state; a quantity without one is not read.
     """
+    sheet = sheet if sheet.is_layer else with_groups_merged(sheet)
     found = _heading_row(sheet, source)
     if found is None:
         return None
-    units = _unit_row(sheet, found + 1)
-    columns = fill(tuple(replace(c, unit=c.unit or units.get(c.at, "")) for c in _columns(sheet, found)))
-    mapped = _mapped(sheet, source, columns, found + 1)
-    matched, notes = _matched(sheet.where, source, columns, mapped)
-    return Layout(source, found + 1 + bool(units), columns, {**mapped, **matched}, notes)
+    units = units_at(sheet, found + 1)
+    columns = fill(_columns(sheet, found, source=source, below=units))
+    first = found + 1 + bool(units)
+    colons = _Colons(sheet.rows[first:])
+    mapped = _mapped(f"{sheet.where} row {found + 1}", source, columns=columns, colons=colons)
+    matched, notes = _matched(source, columns, mapped, colons=colons)
+    uses = {**mapped, **matched}
+    notes = [*notes, *(f"column {u.heading!r}: {note}" for u in uses.values() if (note := colons.note(u)))]
+    return Layout(source, first, columns, uses, tuple(f"{sheet.where}: {n}" for n in notes))
+
+
+@dataclass(frozen=True)
+class _Colons:
+    """The rows below a heading, asked about durations with colons."""
+
+    rows: list[list[Any]]
+
+    def _cells(self, column: Column) -> list[Any]:
+        return [row[column.at] if column.at < len(row) else None for row in self.rows]
+
+    def unclear(self, field: Field, column: Column, stated: str) -> str:
+        """Return why a column of durations with colons cannot be read in the unit that is stated; empty: it can."""
+        if field.kind != "number" or field.unit not in _TIMES or colon_parts(stated):
+            return ""
+        if not (found := written(self._cells(column))):
+            return ""
+        many = "its only figure is" if found.count == 1 else f"all its {found.count} figures are"
+        what = f"{many} written with a colon, as {found.example}"
+        if colon_parts(column.unit):
+            return f'{what}, and route.toml says {stated}: say unit = "{column.unit}", as the heading does'
+        return f"{what}, and what its two sides are is not said: say {found.choice}"
+
+    def note(self, use: Use) -> str:
+        """Return what is to be said of how durations of a workbook were read."""
+        return spans(self._cells(use.columns[0]), use.unit).note if colon_parts(use.unit) else ""
 
 
 def _plain(heading: str) -> str:
@@ -118,18 +133,12 @@ def field_by_heading(column: Column, source: RecordSource) -> str | None:
     return _common(type(source)).get(_plain(column.name))
 
 
-def _cells(sheet: Sheet, row: int) -> list[str]:
-    return [text(cell) for cell in _filled(sheet, row)]
-
-
-def _filled(sheet: Sheet, row: int) -> list[object]:
-    """Return the cells of a row with the text of merged cells in all the places they cover."""
-    cells: list[object] = list(sheet.rows[row])
-    for top, left, bottom, right in sheet.merged:
-        if top <= row <= bottom:
-            width = max(0, min(right + 1, len(cells)) - left)
-            cells[left : left + width] = [sheet.rows[top][left]] * width
-    return cells
+def _columns(sheet: Sheet, row: int, *, source: RecordSource, below: Mapping[int, str]) -> Columns:
+    columns = with_units(columns_at(sheet, row), below)
+    if source.table != "trace":
+        return columns
+    # the clock of a curve is read in a room of its own, and says its parts itself
+    return tuple(replace(c, name=c.heading, unit="") if colon_parts(c.unit) else c for c in columns)
 
 
 def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
@@ -139,11 +148,12 @@ def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
         if source.heading_row > len(sheet.rows):
             what = f"heading_row is {source.heading_row}, the file has {len(sheet.rows)} rows"
             raise InputError(Problem(sheet.where, what, "correct heading_row in route.toml"))
-        return source.heading_row - 1
+        row = source.heading_row - 1
+        return row + any((top, bottom) == (row, row + 1) for top, _, bottom, _ in sheet.merged)  # the lower one of two
     wanted = {heading.casefold() for spec in source.columns.values() for heading in spec.column}
     scores = []
-    for row in range(min(len(sheet.rows), _ROWS_TO_LOOK_AT)):
-        columns = _columns(sheet, row)
+    for row in range(min(len(sheet.rows), ROWS_TO_LOOK_AT)):
+        columns = columns_at(sheet, row)
         mapped = {name for c in columns for name in (c.names & wanted)}
         # each field counts once: a row of ticks ("x") is no heading of many eastings
         common = {field_by_heading(c, source) for c in columns if not c.names & wanted} - {None}
@@ -154,47 +164,8 @@ def _heading_row(sheet: Sheet, source: RecordSource) -> int | None:
     return row if score >= 2 else None
 
 
-def listed(columns: Sequence[Column]) -> str:
-    """Return the headings as one text; of many the first ones."""
-    more = f" and {len(columns) - 40} more" if len(columns) > 40 else ""
-    return ", ".join(c.heading for c in columns[:40]) + more
-
-
-def _split_unit(heading: str) -> tuple[str, str]:
-    """Part a heading from the unit in it.
-
-    >>> _split_unit("Plate (°F)"), _split_unit("Soak, s"), _split_unit("Plate °C"), _split_unit("Crew C")
-    (('Plate', '°F'), ('Soak', 's'), ('Plate', '°C'), ('Crew C', ''))
-    """
-    found = _WITH_UNIT.fullmatch(heading)
-    unit = (found[2] or found[3] or "").strip() if found else ""
-    if found and is_unit(unit):
-        return found[1], unit
-    name, _, last = heading.rpartition(" ")
-    return (name, last) if name and last.casefold() in _PLAIN_UNITS else (heading, "")
-
-
-def _columns(sheet: Sheet, row: int) -> Columns:
-    over = [m for m in sheet.merged if m[2] == row - 1 and m[3] > m[1]]  # merged across, in the row above
-    groups = {at: sheet.rows[top][left] for top, left, _, right in over for at in range(left, right + 1)}
-    columns = []
-    for at, heading in enumerate(_cells(sheet, row)):
-        if heading:
-            name, unit = _split_unit(heading)
-            columns.append(Column(at, heading, name, text(groups.get(at)), unit))
-    return tuple(columns)
-
-
-def _unit_row(sheet: Sheet, row: int) -> dict[int, str]:
-    """Return the units that stand in the row below the heading, if nothing else stands there."""
-    if row >= len(sheet.rows):
-        return {}
-    bare = {at: cell.strip("()[]") for at, cell in enumerate(_cells(sheet, row)) if cell not in ("", "-")}
-    return bare if len(bare) >= 2 and all(is_unit(cell) for cell in bare.values()) else {}
-
-
-def _mapped(sheet: Sheet, source: RecordSource, columns: Columns, row: int) -> dict[str, Use]:
-    uses, problems, where = {}, [], f"{sheet.where} row {row}"
+def _mapped(where: str, source: RecordSource, *, columns: Columns, colons: _Colons) -> dict[str, Use]:
+    uses, problems = {}, []
     for name, spec in source.columns.items():
         found = [_named(heading, columns) for heading in spec.column]
         for heading, matches in zip(spec.column, found, strict=True):
@@ -203,13 +174,14 @@ def _mapped(sheet: Sheet, source: RecordSource, columns: Columns, row: int) -> d
         if all(len(matches) == 1 for matches in found):
             uses[name] = Use(source.fields[name], tuple(m[0] for m in found), spec, True)
     for name, use in uses.items():
-        if fault := _unit_fault(name, use.unit, source):
-            heading, ours = use.columns[0].heading, use.field.unit
-            quoted = heading.replace('"', "'")
-            do = (
-                f'say its unit in route.toml: {name} = {{ column = "{quoted}", unit = "{ours}" }}, or the unit it is in'
-            )
-            problems.append(Problem(f"{where}, column {heading}", f"{name}: {fault}", do))
+        column = use.columns[0]
+        if unclear := colons.unclear(use.field, column, use.unit):
+            what, _, do = unclear.partition(": say ")
+            problems.append(Problem(f"{where}, column {column.heading}", f"{name}: {what}", f"say {do}, in route.toml"))
+        elif fault := _unit_fault(name, use.unit, source):
+            quoted = column.heading.replace('"', "'")
+            do = f'say its unit in route.toml, in place of the dots: {name} = {{ column = "{quoted}", unit = "..." }}'
+            problems.append(Problem(f"{where}, column {column.heading}", f"{name}: {fault}", do))
     if problems:
         raise InputError(problems)
     return uses
@@ -222,7 +194,7 @@ def _unit_fault(name: str, found: str, source: RecordSource) -> str:
     if not found:
         return "it has no unit"
     try:
-        convert(np.zeros(1), found, source.fields[name].unit)
+        convert(np.zeros(1), plain_unit(found), source.fields[name].unit)
     except UnitError as error:
         return str(error)
     return ""
@@ -243,7 +215,7 @@ def _not_one(where: str, name: str, heading: str, *, matches: list[Column], colu
     return Problem(where, f"no column is headed {heading!r} (for {name})", do)
 
 
-def _matched(where: str, source: RecordSource, columns: Columns, mapped: Uses) -> tuple[Uses, tuple[str, ...]]:
+def _matched(source: RecordSource, columns: Columns, mapped: Uses, *, colons: _Colons) -> tuple[Uses, list[str]]:
     taken = {c.at for use in mapped.values() for c in use.columns}
     spare = [c for c in columns if c.at not in taken and c.heading not in (GEOMETRY_X, GEOMETRY_Y)]
     wanted = Counter(field_by_heading(c, source) for c in spare)
@@ -251,14 +223,14 @@ def _matched(where: str, source: RecordSource, columns: Columns, mapped: Uses) -
     notes = [
         f"column {u.columns[0].heading!r} says {u.columns[0].unit}, and is read in {u.unit}, as route.toml says"
         for u in mapped.values()
-        if u.columns[0].unit and unit(u.columns[0].unit) != unit(u.unit)
+        if u.columns[0].unit and _written_in(u.columns[0].unit) != _written_in(u.unit)
     ]
     unused = []
     for column in spare:
         name = field_by_heading(column, source)
         if name is None or name in mapped:
             unused.append(column.heading)
-        elif why := _why_not(name, column, source, wanted[name]):
+        elif why := _why_not(name, column, source, how_many=wanted[name], colons=colons):
             notes.append(f"column {column.heading!r} could be {name}, and is not used: {why}")
         else:
             uses[name] = Use(source.fields[name], (column,), ColumnSpec(column=(column.heading,)), False)
@@ -269,16 +241,22 @@ def _matched(where: str, source: RecordSource, columns: Columns, mapped: Uses) -
         notes.append(f"read by their heading, not mapped in route.toml: {', '.join(pairs)}")
     if unused:
         notes.append(f"columns not used: {', '.join(repr(h) for h in unused)}")
-    return used, tuple(f"{where}: {n}" for n in notes)
+    return used, notes
 
 
-def _why_not(name: str, column: Column, source: RecordSource, how_many: int) -> str:
+def _written_in(text: str) -> tuple[object, ...]:
+    return colon_parts(text) or (unit(text),)
+
+
+def _why_not(name: str, column: Column, source: RecordSource, *, how_many: int, colons: _Colons) -> str:
     if how_many > 1:
         return f"{how_many} columns could be it; map one"
     if source.fields[name].is_pressure and name != "drag_pressure":  # drag is a gauge pressure by nature
         return 'say kind = "gauge" or "interfacial" in route.toml'
     if name == "accuracy" and source.accuracy is None:
         return "say what accuracy means in route.toml"
+    if unclear := colons.unclear(source.fields[name], column, column.unit):
+        return f"{unclear}, and map it"
     return f"{fault}; map it" if (fault := _unit_fault(name, column.unit, source)) else ""
 
 

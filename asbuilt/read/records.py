@@ -31,10 +31,10 @@ from asbuilt.settings import RecordSource, Settings, matching
 class Readings:
     """All source rows. `rows` has one row each, in the order of route.toml, files, sheets and rows, with the columns
 
-    source_file, sheet, source_row, cells, why_not (empty for a record), faults (tuple of texts), the stored name of
-    every field, fused_at and started_at (UTC), easting, northing (working frame), sd_m, frame_accuracy_m, frame_origin,
-    time_recorded, position_recorded, and a kind for each pressure. `recorded` are the fields that have a column in
-    any source.
+    source_file, sheet, source_row, cells, why_not (empty for a record), faults (tuple of texts), unread (tuple of field
+    and heading for each quantity whose cell could not be read), the stored name of every field, fused_at and started_at
+    (UTC), easting, northing (working frame), sd_m, frame_accuracy_m, frame_origin, time_recorded, position_recorded,
+    and a kind for each pressure. `recorded` are the fields that have a column in any source.
     """
 
     rows: pd.DataFrame
@@ -119,6 +119,7 @@ class _Reader:
     decimal: str
     zone: ZoneInfo | None
     faults: dict[int, list[str]] = field(default_factory=dict)
+    unread: dict[int, list[tuple[str, str]]] = field(default_factory=dict)
 
     def part(self, target: Target) -> _Part:
         """Read every column."""
@@ -141,6 +142,7 @@ class _Reader:
         columns |= {"cells": self.rows.as_json, "why_not": self.rows.why_not}
         size = len(self.rows.cells)
         columns["faults"] = pd.Series([tuple(self.faults.get(i, ())) for i in range(size)], dtype=object)
+        columns["unread"] = pd.Series([tuple(self.unread.get(i, ())) for i in range(size)], dtype=object)
         frame = pd.DataFrame(columns, index=range(size))
         notes = (*self.found.notes, *(f"{self.sheet.where}: {n}" for n in (*time_notes, *place.notes)))
         return _Part(frame, notes, place.crossing, frozenset(self.found.uses))
@@ -163,7 +165,10 @@ class _Reader:
         if is_text:
             return self._faults(texts(cells), heading)
         unit = FIELDS[name].unit
-        return self._faults(numbers(cells, decimal=self.decimal, from_unit=use.unit, to_unit=unit), heading)
+        read = numbers(cells, decimal=self.decimal, from_unit=use.unit, to_unit=unit)
+        for row in read.faults:
+            self.unread.setdefault(row, []).append((name, heading))
+        return self._faults(read, heading)
 
     def _pressure_kind(self, name: str) -> str:
         use = self.found.uses.get(name)

@@ -15,7 +15,7 @@ from pydantic import Field as Key
 from asbuilt import crs
 from asbuilt.errors import FrameError
 from asbuilt.fields import FIELDS, KINDS, Field
-from asbuilt.quantities import UnitError, convert, quantity, unit
+from asbuilt.quantities import UnitError, convert, plain_unit, quantity, unit
 from asbuilt.settings.paths import as_path, is_inside
 
 
@@ -174,7 +174,9 @@ def _time_format(value: str) -> str:
     except ValueError:
         is_day = False
     if not is_day or "%Z" in value:  # the names of zones are not unique: a zone is said in timezone
-        raise ValueError('a format with day, month and year and without %Z, such as "%d/%m/%Y %H:%M"')
+        spent = {"%M:%S": "min:s", "%H:%M": "h:min", "%H:%M:%S": "h:min:s"}.get(value)
+        more = f'; a duration has no format, but a unit: unit = "{spent}"' if spent else ""
+        raise ValueError(f'a format with day, month and year and without %Z, such as "%d/%m/%Y %H:%M"{more}')
     return value
 
 
@@ -228,9 +230,7 @@ def _bound(side: str | float | None, check: str) -> float | None:
     if not FIELDS[check].unit:
         return float(side)
     if not isinstance(side, str):
-        raise UnitError(
-            f'{side!r} has no unit; write a number with its unit, in quotes, as "{side} {FIELDS[check].unit}"'
-        )
+        raise UnitError(f'{side!r} has no unit; write the number and the unit it is in, in quotes, as "{side} ..."')
     return _stated(side, FIELDS[check].unit)
 
 
@@ -247,7 +247,7 @@ class ColumnSpec(Part):
     @classmethod
     def _unit_is_known(cls, value: str) -> str:
         if value:
-            unit(value)
+            unit(plain_unit(value))
         return value
 
 
@@ -278,7 +278,7 @@ def _unit_faults(field: Field, spec: ColumnSpec) -> list[str]:
     if field.kind != "number" or not field.unit:
         return [f"{field.name}: a unit belongs to a quantity that has one"]
     try:
-        convert(np.zeros(1), spec.unit, field.unit)
+        convert(np.zeros(1), plain_unit(spec.unit), field.unit)
     except UnitError as error:
         return [f"{field.name}: {error}"]
     return []
