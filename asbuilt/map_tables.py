@@ -46,6 +46,7 @@ JOINTS = _chosen(
     _degrees("fix_latitude", "Latitude of the fix", "where the machine stood, in the same frame"),
     _degrees("fix_longitude", "Longitude of the fix", "where the machine stood, in the same frame"),
     Column("fix_radius95_m", "real", "95 % radius of the fix", "by its own accuracy", "m"),
+    Column("depths", "text", "Depth and cover", "as far as somebody measured: a text a line, as asbuilt.depths has it"),
 )  # fmt: skip
 OPINIONS = _chosen(
     tables.POSITIONS, ("method", "line", "station", "offset_m", "radius95_m", "probability", "source"), *_PLACE

@@ -6,6 +6,8 @@ import pytest
 from click.testing import CliRunner
 
 from asbuilt import build, cli, settings
+from asbuilt.map_tables import plain
+from asbuilt.publish.map_data import map_data
 from tests.making import E0, N0, csv_of, make_route
 
 ROWS = [f"J{i},2026-03-0{i} 09:00,{E0 + 12 * i:.0f},{N0:.0f},215" for i in range(1, 7)]
@@ -22,13 +24,18 @@ SINCE = "the ground may have changed since"
 
 
 @pytest.fixture(scope="module")
-def out(tmp_path_factory):
+def made(tmp_path_factory):
     route = make_route(tmp_path_factory.mktemp("route"), records=csv_of(*ROWS))
     (route / "survey.csv").write_text(SURVEY, encoding="utf-8")
     (route / "found.csv").write_text(FOUND, encoding="utf-8")
-    made = tmp_path_factory.mktemp("out")
-    build.publish(build.build(settings.load(route)), made)
-    return made
+    return build.build(settings.load(route))
+
+
+@pytest.fixture(scope="module")
+def out(made, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("out")
+    build.publish(made, folder)
+    return folder
 
 
 def answer(out, joint_id):
@@ -68,6 +75,14 @@ def test_an_invert_is_inside_the_pipe(out):
 def test_what_tells_no_cover_says_why(out, joint_id, why):
     (said,) = depths(out, joint_id)
     assert said.startswith(why)
+
+
+def test_the_map_carries_the_same_texts(made, out):
+    document = map_data(made)["joints"]["columns"]
+    told = dict(zip(plain(document["joint_id"]), plain(document["depths"]), strict=True))
+    assert set(told) == {f"J{i}" for i in range(1, 7)}
+    for joint_id, texts in told.items():
+        assert (texts.split("\n") if texts else ["depth and cover: not recorded"]) == depths(out, joint_id)
 
 
 def test_days_are_those_of_the_clock_of_the_route(out):

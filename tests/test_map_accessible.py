@@ -270,6 +270,19 @@ def test_on_a_phone_the_list_brings_the_card_into_view_and_escape_leads_back(rec
     assert at_hand(page) == {"tag": "BUTTON", "text": name, "seen": True}
 
 
+@pytest.mark.parametrize("press", [lambda page: page.press("#find", "Enter"), lambda page: page.tap("#found button")])
+def test_on_a_phone_the_search_leads_to_the_head_of_the_card(record, opened, press):
+    """A browser keeps in place what it shows below; the card that grows above it must not be left behind."""
+    page = opened(record, PHONE)
+    page.tap("#thumb button:has-text('Find')")
+    page.keyboard.type("J0030")
+    press(page)
+    page.wait_for_timeout(300)  # a browser mends its place a moment later
+    head, bar = page.locator("#card h2").bounding_box(), page.locator("#thumb").bounding_box()
+    assert 0 <= head["y"] < bar["y"] / 3
+    assert page.evaluate("document.activeElement === document.querySelector('#card h2')")
+
+
 def test_closing_the_card_with_a_finger_leads_back_to_its_row(record, opened):
     page = opened(record, PHONE)
     row = page.locator("#list-rows tr.opens").last

@@ -3,6 +3,7 @@
 import dataclasses
 import re
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -332,6 +333,35 @@ def test_neighbours_stand_with_their_distances_and_a_gap_between_is_said(record,
                 wanted.append(form.format(line["joint_id"].iloc[i], far, " (gap)" if far > 18 else ""))
         assert desk.locator("#card .neighbours button").all_inner_texts() == wanted
     assert len(wanted) == 1  # the last has one neighbour
+
+
+DEEP = (
+    "depth 1.62 m from the ground down to the pipe, as recorded (as found on 2026-03-11); the ground may have changed"
+    " since",
+    "cover 1.51 m: ground 12.31 m, crown 10.80 m, as recorded (as-laid shot on 2026-03-02); the ground may have changed"
+    " since",
+)
+
+
+def test_the_card_tells_depth_and_cover_as_find_does(opener):
+    """The evening of 10 March in UTC is the next morning at Hobart: a day is that of the clock of the route."""
+    record = told()
+    zone = ZoneInfo("Australia/Hobart")
+    title = dataclasses.replace(record.title, as_of=record.title.as_of.astimezone(zone))
+    seen = [pd.Timestamp("2026-03-02T04:00:00Z"), pd.Timestamp("2026-03-10T20:00:00Z")]
+    own = record.tables["positions"].iloc[[11, 11]]
+    more = own.assign(
+        method=["as-laid shot", "as found"], seen_at=seen, depth_m=[NAN, 1.62], ground_m=[12.31, NAN],
+        elevation_m=[10.80, NAN], elevation_of=["crown", ""],
+    )  # fmt: skip
+    positions = tables.conform(pd.concat([record.tables["positions"], more]), tables.POSITIONS)
+    page = opener(dataclasses.replace(record, title=title, tables={**record.tables, "positions": positions}), DESK)
+    find(page, "J0012")
+    said = page.locator("#card .depth").all_inner_texts()
+    assert said == [text[0].upper() + text[1:] for text in DEEP]
+    find(page, "J0013")
+    assert page.locator("#card .depth").count() == 0
+    assert "Depth and covernot recorded" in card(page)
 
 
 def test_reasons_stand_one_to_a_line_and_the_decision_beside_the_verdict(desk):

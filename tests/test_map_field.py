@@ -120,11 +120,171 @@ def test_the_circle_is_as_large_as_the_device_states(record, opened):
     metres = 2 * np.pi * 6378137 * np.cos(np.radians(here["latitude"])) / 256 / 2 ** page.evaluate("asbuilt.zoom()")
     assert page.evaluate("window.circles.at(-1)") == pytest.approx(40 / metres, rel=1e-3)
     assert "phone position" in page.evaluate("window.texts.map(one => one[0])")
-    page.click("#phone")
+    page.click("#phone-stop")
     assert not page.is_visible("#phone-says")
     page.evaluate("window.texts = [], map_of_joints.panBy([2, 2], {animate: false}), map_of_joints.fire('moveend')")
     assert "phone position" not in page.evaluate("window.texts.map(one => one[0])")
     assert page.locator(".from-phone").count() == 0
+
+
+def states(page: Page) -> tuple[str | None, str | None, bool]:
+    """What the two buttons say of themselves, and whether the way to end it is there."""
+    bar, tool = page.get_attribute("#thumb-phone", "aria-expanded"), page.get_attribute("#phone", "aria-pressed")
+    return bar, tool, page.is_visible("#phone-stop")
+
+
+def test_the_bar_leads_to_the_way_and_only_stop_ends_it(record, opened):
+    page = opened(record, PHONE, geolocation=stand(record, "J0030", 90, 200), permissions=["geolocation"])
+    assert states(page) == ("false", "false", False)
+    find(page, "J0012")
+    page.locator("#thumb-phone").tap()
+    page.wait_for_selector("#phone-says strong")
+    assert states(page) == ("true", "true", True)
+    page.evaluate("map_of_joints.setView([0, 0], 5, {animate: false})")
+    page.locator("#thumb button:has-text('List')").tap()
+    page.locator("#thumb-phone").tap()
+    assert states(page) == ("true", "true", True)
+    assert page.is_visible(".from-phone")
+    map_box = page.locator("#map").bounding_box()
+    assert map_box["y"] == pytest.approx(0, abs=1)
+    x, y = page.evaluate("asbuilt.pixelOf('J0012')")  # both are in sight again
+    assert 0 < x < map_box["width"]
+    assert 0 < y < map_box["height"]
+    page.focus("#phone-stop")
+    page.keyboard.press("Enter")
+    assert states(page) == ("false", "false", False)
+    assert page.locator(".from-phone").count() == 0
+    assert page.evaluate("document.activeElement.id") == "thumb-phone"
+
+
+def test_a_new_position_takes_nothing_from_under_the_keyboard(record, opened):
+    page = in_the_field(opened, record, stand(record, "J0030", 90, 20))
+    page.focus("#phone-stop")
+    page.context.set_geolocation(stand(record, "J0030", 90, 20, accuracy=11))
+    until(page, "document.getElementById('phone-says').textContent.includes('about 11 m')")
+    assert page.evaluate("document.activeElement.id") == "phone-stop"
+
+
+# ---- room for what stands over the map -------------------------------------------------------------------------------
+
+UNDER = """id => {
+  const [x, y] = asbuilt.pixelOf(id), near = (box) =>
+    x > box.left - 12 && x < box.right + 12 && y > box.top - 12 && y < box.bottom + 12;
+  const over = [...document.querySelectorAll("#map .leaflet-control, #map .north")];
+  const frame = document.getElementById("map").getBoundingClientRect();
+  const isOut = x < frame.left + 12 || x > frame.right - 12 || y < frame.top + 12 || y > frame.bottom - 12;
+  const under = over.filter(one => near(one.getBoundingClientRect())).map(one => one.className);
+  return [...under, ...(isOut ? ["out of sight"] : [])];
+}"""
+
+
+@pytest.mark.parametrize("bearing", range(0, 360, 30))
+def test_what_is_chosen_and_the_phone_never_lie_under_a_button(record, opened, bearing):
+    """The phone all round the joint, so that the joint comes into each corner in turn."""
+    page = in_the_field(opened, record, stand(record, "J0030", bearing, 240))
+    find(page, "J0030")
+    page.locator("#thumb-phone").tap()
+    assert page.evaluate(UNDER, "J0030") == []
+
+
+@pytest.mark.parametrize("device", [DESK, PHONE], ids=["desk", "phone"])
+def test_gaps_picked_sets_and_the_whole_route_keep_the_corners_free(record, opened, device):
+    page = opened(record, device)
+    placed = record.tables["joints"].loc[lambda t: t["in_line"].astype(bool) & t["geometry"].notna(), "joint_id"]
+    assert {name for name in placed if page.evaluate(UNDER, name)} == set()
+    for gap in record.tables["gaps"].itertuples():
+        find(page, gap.from_joint)
+        page.locator(f"#list-table button:has-text('{gap.gap_id}')").click()
+        page.locator("#map").evaluate("map => map.scrollIntoView()")
+        assert {name for name in (gap.from_joint, gap.to_joint) if page.evaluate(UNDER, name)} == set()
+    find(page, "operator 1")
+    page.locator("#map").evaluate("map => map.scrollIntoView()")
+    own = record.tables["joints"].loc[
+        lambda t: t["joint_id"].isin(placed) & (t["operator"] == "Operator 1"), "joint_id"
+    ]
+    assert len(own) > 5
+    assert {name for name in own if page.evaluate(UNDER, name)} == set()
+
+
+# ---- which joint it is -----------------------------------------------------------------------------------------------
+
+
+def told_apart() -> AsBuilt:
+    """Joints every 12 m whose radii are 0.5 m; two of them with pipe numbers, the one before without machine."""
+    record = invented()
+    joints = record.tables["joints"].copy()
+    joints["radius95_m"] = joints["radius95_m"].where(joints["radius95_m"].isna(), 0.5)
+    joints.loc[[9, 10], ["pipe_a", "pipe_b"]] = [["P10", "P11"], ["P11", "P12"]]
+    return dataclasses.replace(record, tables={**record.tables, "joints": joints})
+
+
+def beside(record: AsBuilt, joint_id: str, ahead: float) -> tuple[float, float]:
+    """Latitude and longitude, in the frame of the record, of a place on the line `ahead` of a joint, by shapely."""
+    at = record.tables["joints"].set_index("joint_id").loc[joint_id, "chainage_m"] + ahead
+    point = record.tables["alignment"]["geometry"].iloc[0].interpolate(at)
+    longitude, latitude = pyproj.Transformer.from_crs(CRS, CRS.geodetic_crs, always_xy=True).transform(point.x, point.y)
+    return latitude, longitude
+
+
+LEAD = "Which of the two it is cannot be told from this position: tell them by "
+
+
+@pytest.mark.parametrize(
+    ("ahead", "says"),
+    [
+        # Joints 12 m apart: an error of half the difference of both distances turns them round, (7 - 5) / 2 = 1 m.
+        (5.0, "Nearest joint along the line: J0010, 5.0 m back; then J0011, 7.0 m ahead. An error of 1.0 m along the"
+              " line would make J0011 the nearer one."),
+        (5.8, "J0010, 5.8 m back: pipes P10 and P11, 12 March 2026, machine M2J0011, 6.2 m ahead: pipes P11 and P12,"
+              " 12 March 2026, machine M1An error of 0.2 m along the line would make J0011 the nearer one."),
+        (6.02, "An error of less than 0.1 m along the line would make J0010 the nearer one."),
+    ],
+)  # fmt: skip
+def test_a_position_says_how_little_would_make_another_joint_the_nearer_one(opened, ahead, says):
+    record = told_apart()
+    page = opened(record, DESK)
+    find(page, ", ".join(f"{part:.7f}" for part in beside(record, "J0010", ahead)))
+    assert says in card(page)
+    assert (f"{LEAD}pipe numbers and machine." in card(page)) == (ahead > 5.5)  # both were made on one day
+    assert ("or J0011" in page.inner_text(".tape-words")) == (ahead == 5.8)
+
+
+def test_where_the_record_has_nothing_to_tell_them_apart_it_says_so(opened):
+    record = told_apart()
+    for name in ("machine", "pipe_a", "pipe_b", "fused_local"):
+        record.tables["joints"][name] = ""
+    page = opened(record, DESK)
+    find(page, ", ".join(f"{part:.7f}" for part in beside(record, "J0010", 5.9)))
+    assert "and the record has no pipe numbers, date or machine that would tell them apart." in card(page)
+    assert "J0010, 5.9 m back: pipe numbers, date and machine not recorded" in card(page)
+
+
+def test_a_station_that_was_typed_is_where_it_was_meant(opened):
+    page = opened(told_apart(), DESK)
+    find(page, "0+126")
+    assert "J0010 6.0 m" in card(page)
+    assert "An error of" not in card(page)
+
+
+def test_the_phone_says_which_joints_it_may_be_by_its_own_accuracy(opened):
+    """Within 4 m: those whose distance is at most 8 m more than that of the nearest (half the difference)."""
+    record = told_apart()
+    page = in_the_field(opened, record, stand(record, "J0010", 0, 0, accuracy=4))
+    assert "Nearest joint along the line: J0010, less than 1 m " in page.inner_text("#phone-says")
+    assert "An error of 6.0 m along the line would make" in page.inner_text("#phone-says")
+    page.context.set_geolocation(stand(record, "J0010", 0, 0, accuracy=6.5))
+    until(page, "document.getElementById('phone-says').textContent.includes('Which of these 3 it is cannot be told')")
+    assert [text[:5] for text in page.locator("#phone-says li").all_inner_texts()] == ["J0010", "J0009", "J0011"]
+    find(page, ", ".join(f"{part:.7f}" for part in beside(record, "J0010", 1.0)))
+    assert "Which of these 3 it is" in page.inner_text("#which")
+    page.click("#phone-stop")
+    assert "Nearest joint along the line: J0010, 1.0 m back" in page.inner_text("#which")
+
+
+def test_far_from_the_line_no_joint_is_beside_the_phone(opened):
+    record = told_apart()
+    page = in_the_field(opened, record, stand(record, "J0010", 120, 400))
+    assert "joint" not in page.inner_text("#phone-says")
 
 
 # ---- without a position ----------------------------------------------------------------------------------------------

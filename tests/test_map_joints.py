@@ -42,6 +42,7 @@ def test_a_joint_has_the_colour_of_its_verdict(record, opened):
 def test_a_tap_opens_the_card(record, opened, device):
     page = opened(record, device)
     find(page, "J0030")
+    page.locator("#map").evaluate("map => map.scrollIntoView()")  # on a phone the search has led to the card
     at = page.evaluate("window.asbuilt.pixelOf('J0031')")
     tap = page.touchscreen.tap if device is PHONE else page.mouse.click
     tap(*at)

@@ -144,6 +144,24 @@ def test_sentences_end_at_full_stops_and_not_inside_numbers(run, document):
     ]  # fmt: skip
 
 
+def test_a_sentence_is_not_cut_in_a_name_nor_in_what_somebody_wrote(run, document):
+    """Common practice of writing names; no source."""
+    page = run("sentences from text", document)
+    whole = [
+        "Found on 2031-05-02 by T. Plover at 2+478.51; 0.40 m ahead.",
+        "Qualification of J. R. R. Tern ended on 2026-03-12.",
+        "Found by Dr. Plover and Ø. Åre-B. Tern.",
+        "Column Remarks: 'wet. Trench full' is not a number.",
+    ]
+    assert each(page, "sentences", [[text] for text in whole]) == [[text] for text in whole]
+    two = [
+        ("Offset 1.40 m against a window of 2 m.", "Heater 238 °C is above 230 °C."),
+        ("Recorded 'tidy', a word that passes.", "Éric's joint is not in line."),
+        ("Cooled for 12 min.", "Soak time was not recorded."),
+    ]
+    assert each(page, "sentences", [[" ".join(pair)] for pair in two]) == [list(pair) for pair in two]
+
+
 @pytest.mark.parametrize("length", [1000, 100])
 def test_a_station_is_written_and_read_as_stationing_does(run, document, length):
     title = document["title"] | {"station_length": f"{length} m"}

@@ -136,19 +136,52 @@ def test_the_page_fits_its_screen_and_can_be_read(opened, out, device):
 
 
 @DEVICES
-def test_the_page_has_the_tables_of_the_terminal_and_they_scroll_in_their_own_box(saltreach, opened, out, device):
+def test_the_page_has_the_tables_of_the_terminal_and_none_is_wider_than_the_screen(saltreach, opened, out, device):
     told = figures_of(dataclasses.replace(work_of(saltreach), evening=day_number(date(2026, 3, 5))))
     shown = opened(out / "progress.html", device, ready="() => document.querySelector('svg') !== null")
     for table in (*plan_tables(told), *left_tables(told)):
         heading = shown.locator("h2", has_text=table.title)
         box = shown.locator(".wide", has=shown.locator("table")).and_(shown.get_by_label(table.title, exact=True))
         assert heading.count() == box.count() == 1
-        cells = [row.split("\t") for row in box.locator("tbody").inner_text().split("\n")]
-        assert cells == [list(row) for row in table.rows]
-        assert box.evaluate("e => e.clientWidth") <= device["viewport"]["width"]
-        if device is PHONE and len(table.head) > 6:
-            assert box.evaluate("e => e.scrollWidth > e.clientWidth")
+        rows = "e => [...e.rows].map(row => [...row.cells].map(cell => cell.textContent))"
+        assert box.locator("tbody").evaluate(rows) == [list(row) for row in table.rows]
+        assert box.evaluate("e => e.scrollWidth <= e.clientWidth")
+    for box in shown.locator(".part .wide").all():
+        assert box.evaluate("e => e.scrollWidth <= e.clientWidth")
     keep(shown, f"progress-{'phone' if device is PHONE else 'desk'}-tables")
+
+
+@pytest.mark.parametrize("width", [320, 390, 600])
+def test_on_a_phone_each_figure_stands_in_sight_with_its_heading(opened, out, width):
+    """As a browser lays it out and tells it to a reader: the words before a figure are part of its name."""
+    device = {**PHONE, "viewport": {"width": width, "height": 844}}
+    shown = opened(out / "progress.html", device, ready="() => document.querySelector('svg') !== null")
+    assert shown.evaluate("document.documentElement.scrollWidth") == width
+    figures = shown.locator(".part td[data-head]").evaluate_all(
+        """cells => cells.map(cell => { const box = cell.getBoundingClientRect();
+          const isSeen = box.left >= 0 && box.right <= innerWidth;
+          return [getComputedStyle(cell, "::before").content, cell.dataset.head, isSeen];
+        })"""
+    )
+    assert len(figures) > 100
+    assert all(said == f'"{head}"' and is_seen for said, head, is_seen in figures)
+    assert {"ahead (+) behind (-)", "in four of five (P80)", "new m"} <= {head for _, head, _ in figures}
+    assert (
+        shown.locator("[role=table]").count() == shown.locator("table").count() > 3
+    )  # a table still, for who hears it
+    told = shown.get_by_label("Against the plan", exact=False).get_by_role("cell", name="crew_b", exact=True)
+    assert told.count() == 1
+    keep(shown, f"progress-phone-{width}-cards")
+
+
+@DEVICES
+def test_where_the_chart_goes_on_that_is_said(opened, out, device):
+    shown = opened(out / "progress.html", device, ready="() => document.querySelector('svg') !== null")
+    goes_on = shown.locator(".chart").evaluate("e => e.scrollWidth > e.clientWidth")
+    assert goes_on == (device is PHONE)
+    assert shown.is_visible(".sideways") == goes_on
+    order = shown.locator("h2").all_inner_texts()
+    assert order.index("Where and when") < order.index("Against the plan, lengths in m")
 
 
 def test_nothing_runs_in_the_page_and_only_its_own_styles_count(out):

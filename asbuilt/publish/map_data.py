@@ -12,6 +12,7 @@ from asbuilt import look, map_tables
 from asbuilt.as_built import AsBuilt, Context
 from asbuilt.cautions import IN_SHORT
 from asbuilt.crs import geographic
+from asbuilt.depths import depth_texts
 from asbuilt.map_tables import CHECKS, GAPS, JOINTS, LIMITS, MARKS, OPINIONS
 from asbuilt.publish.map_columns import packed
 from asbuilt.tables import FUSION_VALUES, Column, Table
@@ -27,7 +28,7 @@ def map_data(as_built: AsBuilt) -> dict[str, Any]:
     joints, records, checks = tables["joints"], tables["records"], _with_limits(tables["window_checks"])
     opinions = tables["positions"][tables["positions"]["joint_id"] != ""]  # a shot of no joint: in the GeoPackage
     document = {
-        "joints": _table(_joints(joints, opinions, checks, wkt).assign(crew=_crews(as_built)), JOINTS),
+        "joints": _table(_joints(joints, opinions, checks, wkt).assign(**_told(as_built, opinions)), JOINTS),
         "opinions": _of_joints(opinions[~opinions["method"].isin(_SAID_BY_THE_JOINT)], joints, OPINIONS, crs_wkt=wkt),
         "checks": _of_joints(checks, joints, CHECKS),
         "limits": _table(checks[~checks["limit"].duplicated()], LIMITS),
@@ -117,10 +118,20 @@ def _fixes(joints: pd.DataFrame, opinions: pd.DataFrame, crs_wkt: str) -> dict[s
     return {f"fix_{name}": of[name].to_numpy(float) for name in of}
 
 
+def _told(as_built: AsBuilt, opinions: pd.DataFrame) -> dict[str, pd.Series]:
+    """Return the columns that need more than the tables: the crew of each joint, and how deep it lay when measured."""
+    title, joints = as_built.title, as_built.tables["joints"]
+    found: dict[str, list[str]] = {}
+    for name, text in depth_texts(opinions, joints, unit=title.length_unit, zone=title.as_of.tzinfo):
+        found.setdefault(name, []).append(text)
+    depths = {name: "\n".join(texts) for name, texts in found.items()}
+    return {"crew": _crews(as_built), "depths": joints["joint_id"].map(lambda name: depths.get(name, ""))}
+
+
 def _crews(as_built: AsBuilt) -> pd.Series:
     """Return the crew of each joint, which is named after its record files."""
-    known = as_built.schedule.crew_of if as_built.schedule else {}
-    return as_built.tables["joints"]["source_file"].map(lambda file: known.get(file, PurePosixPath(file).stem))
+    joints, named = as_built.tables["joints"], as_built.schedule
+    return named.crews(joints) if named else joints["source_file"].map(lambda file: PurePosixPath(file).stem)
 
 
 def _with_limits(checks: pd.DataFrame) -> pd.DataFrame:

@@ -31,7 +31,8 @@ _PLACED_SAYS = {
 
 _TAPE_SAYS = (
     "On the whole line above the tape, fusion rises, the worst highest; position hangs below; gaps are hatched;"
-    " the bracket holds what the tape shows. A grey band: made on the day that is shown."
+    " the bracket holds what the tape shows. A grey sleeve on the map, a bar on the tape: made on the day that is"
+    " shown."
 )
 
 

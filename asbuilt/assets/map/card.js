@@ -102,12 +102,13 @@ function neighbours(row) {
 // ---- place -----------------------------------------------------------------------------------------------------------
 
 function placeSection(row) {
-  if (!isPlaced(row)) return section("Position", element("p", {}, "This joint has no place on the line."));
+  if (!isPlaced(row)) return section("Position", [element("p", {}, "This joint has no place on the line."), pairs([["Depth and cover", depthOf(row)]])]);
   return section("Position", [
     pairs([
       ["Station and offset", [stationOf(row), ", ", offsetText(joint("offset_m", row)) || "offset not known"]],
       ...coordinates(row),
       ["Elevation, as recorded", lengthText(joint("elevation_m", row), 3)],
+      ["Depth and cover", depthOf(row) || "not recorded"],
       ["Placed from", PLACED[joint("placed_by", row)] || joint("placed_by", row)],
       ["95 % radius", lengthText(joint("radius95_m", row), 2)],
       ["Standard deviation", deviationText(row)],
@@ -132,6 +133,12 @@ function coordinates(row) {
   if (isShifted) forms.push(["WGS 84, for a phone", latLonText(...toWgs84(latitude, longitude))]);
   return forms.filter(([, text]) => text !== null).map(([frame, text]) =>
     [frame, copiable(text, "the position in " + frame)]);
+}
+
+// As the Python side says it, one measurement a paragraph; null where nobody measured.
+function depthOf(row) {
+  const told = joint("depths", row);
+  return told === null ? null : told.split("\n").map((one) => element("p", { class: "depth" }, said(capital(one))));
 }
 
 function stationOf(row) {

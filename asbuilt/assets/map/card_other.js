@@ -11,6 +11,7 @@ import { finding, gap, joint, record } from "./record.js";
 import { signFor } from "./signs.js";
 import { change, choose } from "./state.js";
 import { latLonText, lengthText, many, range, stationText } from "./text.js";
+import { whichWords } from "./which.js";
 import { fromWgs84, lines, spotOn, toPlace } from "./world.js";
 
 export function gapCard(g) {
@@ -69,6 +70,7 @@ export function stationCard(choice) {
   return [
     element("h2", { tabindex: "-1" }, "Station ", stationText(choice.stated)),
     choice.given ? element("p", {}, "Nearest place on the line to ", said(choice.given), ", ", lengthText(choice.away, 1), " from it.") : null,
+    choice.given ? element("div", { id: "which" }, whichOf(choice)) : null,
     pairs([
       ["Line", choice.line],
       ["Place on the alignment, " + record.title.base_crs, text && copiable(text, "the place")],
@@ -80,6 +82,9 @@ export function stationCard(choice) {
     element("p", { class: "note" }, "A place on the design alignment, computed. " + record.title.caution),
   ];
 }
+
+// A station that was typed is where it was meant; a position is only as good as whatever told it.
+export function whichOf(choice) { return whichWords(choice.line, choice.chainage, 1); }
 
 function nearText(row, chainage) {
   if (row === null) return "none";

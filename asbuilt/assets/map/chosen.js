@@ -2,7 +2,7 @@
 
 import { neighboursOf } from "./along.js";
 import { jointCard } from "./card.js";
-import { findingCard, gapCard, stationCard } from "./card_other.js";
+import { findingCard, gapCard, stationCard, whichOf } from "./card_other.js";
 import { gapWords } from "./draw_line.js";
 import { bearingText, wayFrom } from "./earth.js";
 import { button, byId, element, fill, said } from "./elements.js";
@@ -17,6 +17,7 @@ export function startChosen() {
   onChange((changed) => {
     if (changed.includes("choice")) showCard();
     if (changed.includes("choice") || changed.includes("phone")) showLine();
+    if (changed.includes("phone") && byId("which") !== null) fill(byId("which"), whichOf(state.choice));
   });
 }
 
@@ -102,7 +103,7 @@ export function accuracyText(metres) {
 }
 
 // No figure is finer than the position that it comes from.
-function decimalsFor(accuracy) { return accuracy < 0.1 ? 2 : accuracy < 2 ? 1 : 0; }
+export function decimalsFor(accuracy) { return accuracy < 0.1 ? 2 : accuracy < 2 ? 1 : 0; }
 
 function fromPhone(choice) {
   const { phone } = state, place = phone === null ? null : placeOf(choice);

@@ -51,18 +51,26 @@ function eachSeen(view, margin, visit, from = 0, to = order.length) {
   }
 }
 
-// A broad band under the joints of the day that is shown: a day's work is a stretch of the line.
+// A sleeve under the joints of the day that is shown, edged in ink: a day's work is a stretch of the line, and has to be
+// found also where the whole route is in sight. Its edges run along the line: no ring round a joint looks like it.
 export function drawDay(c, view) {
   if (state.evening === null) return;
-  c.beginPath();  // one path for all: where discs overlap, the band is no darker
-  eachSeen(view, 30, (row, x, y) => {
+  const half = Math.max(3, view.spacing / 2 + 0.5);  // from joint to joint
+  const radius = Math.max(prominence(view), view.radius) * (state.sun ? 1.25 : 1) + 8;
+  c.beginPath();  // one path for all: where two overlap, neither an edge nor a darker place is seen
+  eachSeen(view, half + 40, (row, x, y) => {
     if (!isOfTheDay(row)) return;
-    const r = radiusOf(view, row) + 8;
-    c.moveTo(x + r, y);
-    c.arc(x, y, r, 0, 2 * Math.PI);
+    const at = spotOn(joint("line", row), joint("chainage_m", row)) || { dx: 1, dy: 0 };
+    c.moveTo(x - half * at.dx, y - half * at.dy);
+    c.lineTo(x + half * at.dx, y + half * at.dy);
   });
-  c.fillStyle = "rgba(17, 17, 17, 0.25)";
-  c.fill();
+  c.lineCap = "round";
+  [[2 * radius + 5, INK], [2 * radius, PAPER], [2 * radius, "rgba(17, 17, 17, 0.18)"]].forEach(([width, colour]) => {
+    c.lineWidth = width;
+    c.strokeStyle = colour;
+    c.stroke();
+  });
+  c.lineCap = "butt";
 }
 
 // Draws the joints that do, or do not, stand out. Joints that fall on one pixel with the same sign are one stamp: a long

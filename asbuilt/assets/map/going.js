@@ -10,7 +10,7 @@ import { jointsOfFinding } from "./outstanding.js";
 import { count } from "./record.js";
 import { choose, isChosen, onChange, state } from "./state.js";
 import { spacing } from "./along.js";
-import { boundsOf, gapPaths, jointSpots, metresPerPixel, routeBounds, screenX, screenY, viewOf } from "./world.js";
+import { boundsOf, gapPaths, jointSpots, lines, metresPerPixel, routeBounds, screenX, screenY, viewOf } from "./world.js";
 
 export const map = window.map_of_joints;  // made by folium's script, just before this one
 const FINGER = 22, POINTER = 12;          // pixels within which a tap or a click means a thing
@@ -53,18 +53,20 @@ export function addWholeRoute() {
 
 // ---- going -----------------------------------------------------------------------------------------------------------
 
-export function showWholeRoute() { showBounds(routeBounds(), false); }
+// As large as it goes: the corners are kept free only where the route would lie in one.
+export function showWholeRoute() {
+  showBounds(routeBounds(), LEAST_ROOM);
+  if (isUnderControl()) showBounds(routeBounds(), roomOf());
+}
 
-function showBounds(bounds, animate) {
-  // Room at the right for the names of stations, which are written beside the line.
-  const room = { paddingTopLeft: [32, 40], paddingBottomRight: [88, 40], maxZoom: 20 };
-  if (bounds.isValid()) map.fitBounds(bounds, { ...room, animate });
+function showBounds(bounds, room) {
+  if (bounds.isValid()) map.fitBounds(bounds, { ...padded(room), maxZoom: 20, animate: false });
 }
 
 function goTo(choice) {
   if (choice.kind === "gap") {
     const bounds = boundsOf([gapPaths[choice.row]]);
-    if (bounds.isValid()) map.fitBounds(bounds, { maxZoom: closeZoom(bounds.getCenter().lat), padding: [60, 60], animate: !isCalm() });
+    if (bounds.isValid()) map.fitBounds(bounds, { ...padded(roomOf()), maxZoom: closeZoom(bounds.getCenter().lat), animate: !isCalm() });
     return;
   }
   if (choice.kind === "finding" && jointsOfFinding(choice.row).length > 1) {
@@ -77,14 +79,52 @@ function goTo(choice) {
 
 function showPicked(rows) {
   const list = Array.from(rows);
-  showBounds(boundsOf([{ xs: list.map((row) => jointSpots.xs[row]), ys: list.map((row) => jointSpots.ys[row]) }]), false);
+  showBounds(boundsOf([{ xs: list.map((row) => jointSpots.xs[row]), ys: list.map((row) => jointSpots.ys[row]) }]), roomOf());
 }
 
 // The phone and what is chosen in one view; the phone alone where nothing is.
-function showPhone() {
-  const { phone, choice } = state, place = choice === null ? null : placeOf(choice), here = L.latLng(phone.latitude, phone.longitude);
+export function showPhone() {
+  const { phone, choice } = state, place = choice === null ? null : placeOf(choice);
+  if (phone === null) return;
+  const here = L.latLng(phone.latitude, phone.longitude);
   if (place === null) map.setView(here, Math.max(map.getZoom(), closeZoom(here.lat)), { animate: false });
-  else map.fitBounds(L.latLngBounds([here, place]), { padding: [50, 60], maxZoom: closeZoom(here.lat), animate: false });
+  else map.fitBounds(L.latLngBounds([here, place]), { ...padded(roomOf()), maxZoom: closeZoom(here.lat), animate: false });
+}
+
+// ---- room for what stands over the map -------------------------------------------------------------------------------
+
+const BESIDE_A_SIGN = 16;  // pixels: half a sign with its ring and corners
+// At the right as much as the names of stations need, which are written beside the line.
+const LEAST_ROOM = { left: 32, top: 40, right: 88, bottom: 40 };
+
+function padded({ left, top, right, bottom }) { return { paddingTopLeft: [left, top], paddingBottomRight: [right, bottom] }; }
+
+// The buttons and signs in the corners, in pixels of the map's frame.
+function controls() {
+  const frame = map.getContainer().getBoundingClientRect();
+  return Array.from(document.querySelectorAll("#map .leaflet-control, #map .north"), (one) => {
+    const box = one.getBoundingClientRect();
+    return { left: box.left - frame.left, right: box.right - frame.left, top: box.top - frame.top, bottom: box.bottom - frame.top };
+  });
+}
+
+// What a view of several things keeps free so that none lies under a control: above, beside those that stand there;
+// at the foot, over them.
+function roomOf() {
+  const { x, y } = map.getSize(), room = { ...LEAST_ROOM }, keep = (side, pixels) => { room[side] = Math.max(room[side], pixels + BESIDE_A_SIGN); };
+  controls().forEach((box) => {
+    if (box.top > y / 2) keep("bottom", y - box.top);
+    else if (box.right < x / 2) keep("left", box.right);
+    else keep("right", x - box.left);
+  });
+  return room;
+}
+
+function isUnderControl() {
+  const view = viewOf(map, null), { x, y } = map.containerPointToLayerPoint([0, 0]), boxes = controls();
+  const isUnder = (left, top) => boxes.some((box) => left > box.left - BESIDE_A_SIGN && left < box.right + BESIDE_A_SIGN
+    && top > box.top - BESIDE_A_SIGN && top < box.bottom + BESIDE_A_SIGN);
+  return [...lines, jointSpots].some(({ xs, ys }) => xs.some((_, i) => isUnder(screenX(view, xs[i]) - x, screenY(view, ys[i]) - y)));
 }
 
 // Close enough to tell neighbours apart: about 60 pixels from joint to joint.

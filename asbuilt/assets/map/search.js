@@ -1,5 +1,6 @@
 // The search box, and the boxes that pick out all joints of a verdict, a person, a machine or a day.
 
+import { openCard } from "./chosen.js";
 import { button, byId, element, fill, said } from "./elements.js";
 import { WAYS, meaningsOf, picked, refusalOf, valuesOf } from "./finding.js";
 import { finding, joint } from "./record.js";
@@ -32,7 +33,14 @@ function clear() {
 function take(meaning) {
   clear();
   if (meaning.kind === "set") change({ picked: picked([meaning]) });
-  else choose(meaning);
+  else showCardOf(meaning);
+}
+
+// Also on a phone the card is brought into view: left to itself, a browser keeps what stood below the search where it
+// was, and with it the end of the card that grew above it.
+function showCardOf(meaning) {
+  choose(meaning);
+  openCard();
 }
 
 // Shows what the text may mean and returns it, best first.

@@ -7,6 +7,7 @@ export const state = {
   fixes: false,    // whether the recorded fixes are drawn for all joints in sight
   sun: false,      // high contrast
   phone: null,     // {latitude, longitude, accuracy} of the device, in WGS 84
+  follows: false,  // whether the device is asked for it
   sharpness: null, // pixels of ink for each pixel of the drawing, while it goes to paper; null: as the screen has them
 };
 

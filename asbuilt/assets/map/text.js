@@ -99,9 +99,20 @@ function daysOf(year, month, day) {
 
 // ---- sentences -----------------------------------------------------------------------------------------------------
 
-// "reasons" holds sentences. They are shown one to a line; a full stop inside a number or an id is no end.
+// "reasons" holds sentences. They are shown one to a line; a full stop inside a number or an id is no end, and none
+// after the initial or the title of a name ("T. Plover", "Dr. Plover"), nor within quotes: what they hold is somebody
+// else's. Rather two sentences in one line than one in two.
+const NO_END = /(?:^|[\s.(-])(?:\p{Lu}|Dr|Mr|Mrs|Ms|Prof|Eng|Ing|St|No|no|Nos|nos|Nr|nr|approx|ca|incl|Fig|fig|Ref|ref|vs)\.$/u;
+const QUOTED = /(?:^|[\s(:])'[^']*$/;
+
 export function sentences(text) {
-  return (text || "").replace(/([.!?])\s+(?=[A-Z])/g, "$1\n").split("\n").filter((line) => line.trim() !== "");
+  const found = [];
+  (text || "").replace(/([.!?])\s+(?=\p{Lu})/gu, "$1\n").split("\n").forEach((part) => {
+    const last = found[found.length - 1];
+    if (last !== undefined && (NO_END.test(last) || QUOTED.test(last))) found[found.length - 1] = last + " " + part;
+    else found.push(part);
+  });
+  return found.filter((line) => line.trim() !== "");
 }
 
 // ---- stations ------------------------------------------------------------------------------------------------------
