@@ -99,9 +99,7 @@ def build(settings: Settings, *, as_of_date: date | None = None, step: Step = la
 
 def _later(many: int) -> str:
     who = f"{many} joints carry" if many > 1 else "1 joint carries"
-    return (
-        f"{who} a time later than the as-of time, and {'count' if many > 1 else 'counts'}: check the clock, and as_of."
-    )
+    return f"{who} a time later than the as-of time, which leaves none out: check the clock, and as_of."
 
 
 def _procedure(settings: Settings) -> Procedure:

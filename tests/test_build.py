@@ -213,7 +213,7 @@ def test_as_of_is_the_latest_time_that_can_be_believed(tmp_path):
     rows = [*EVERY_12[:9], f"J90,2062-01-01 10:00,{E0 + 120},{N0},225"]
     found = built(tmp_path, records=csv_of(*rows), toml_changes={"route.as_of": None})
     assert found.title.as_of.isoformat() == "2026-03-02T09:00:00+11:00"
-    assert any("1 joints carry a time later than the as-of time" in s for s in found.statements)
+    assert any("1 joint carries a time later than the as-of time" in s for s in found.statements)
 
 
 def test_without_any_time_an_as_of_is_asked_for(tmp_path):

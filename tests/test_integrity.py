@@ -181,6 +181,15 @@ def test_a_number_far_from_its_place_is_said_and_its_neighbours_are_not():
     assert only.rows.tolist() == [8]
 
 
+@pytest.mark.parametrize("named", ["replaces", "remakes"])
+def test_a_joint_that_was_made_again_bears_an_old_number_late_and_is_no_odd_one(named):
+    table = records().assign(**{named: None})
+    table.loc[8, ["joint", "fused_at"]] = ["J008R", table.loc[30, "fused_at"] + pd.Timedelta(minutes=5)]
+    assert next(iter(out_of_order(table))).rows.tolist() == [8]  # nothing says that it replaces another
+    table.loc[8, named] = 7
+    assert list(out_of_order(table)) == []
+
+
 def test_numbers_may_run_against_the_work_or_not_follow_it_at_all():
     backwards = records()
     backwards["fused_at"] = backwards["fused_at"].to_numpy()[::-1].copy()

@@ -20,9 +20,10 @@ _GROUP_LIMIT = 200  # rows under one number beyond this are compared with the fi
 
 @dataclass(frozen=True)
 class Lineage:
-    """`rows` has outcome, joint_id, repeats, number_open and reasons on the index of the rows; `statements` the groups.
+    """`rows` has outcome, joint_id, repeats, remakes, number_open and reasons, same index; `statements` the groups.
 
-    `repeats` is the index of the row that a duplicate repeats. `number_open` marks joints about whose number somebody
+    `repeats` is the index of the row that a duplicate repeats, `remakes` that of the row that a re-made joint takes out
+    of the line. `number_open` marks joints about whose number somebody
     has to decide: it stands on several differing records, or what they replace is not clear.
     """
 
@@ -38,7 +39,8 @@ def lineage(rows: pd.DataFrame, zone: ZoneInfo) -> Lineage:
     """
     outcome = np.where(rows["why_not"] != "", SET_ASIDE, np.where(rows["kind"] == "trial", TRIAL, JOINT)).astype(object)
     found = pd.DataFrame({"outcome": outcome, "number_open": False}, index=rows.index)
-    found["repeats"] = pd.array([pd.NA] * len(rows), dtype="Int64")
+    for name in ("repeats", "remakes"):
+        found[name] = pd.array([pd.NA] * len(rows), dtype="Int64")
     for again, fuller in _duplicates(rows[found["outcome"] != SET_ASIDE]):
         found.loc[again, "outcome"] = DUPLICATE
         found.loc[again, "repeats"] = fuller
@@ -108,6 +110,7 @@ def _supersede(rows: pd.DataFrame, found: pd.DataFrame, reasons: dict[int, list[
     ids = dict(zip(map(int, joints.index), joints["joint_id"].astype(str), strict=True))
     for new, old in replaced.links.items():
         found.loc[old, "outcome"] = SUPERSEDED
+        found.loc[new, "remakes"] = old
         reasons[old].append(f"cut out and replaced by {ids[new]}")
         reasons[new].append(f"replaces {ids[old]}")
     for i, why in replaced.unclear.items():

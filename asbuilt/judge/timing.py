@@ -99,8 +99,11 @@ def _behind_noon(series: pd.DataFrame) -> np.ndarray:
 def numbered(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the rows with a time and a number in number order, series by series.
 
-    A `series` is of one file and machine, and what stands before the number; `number` is the last one in the name.
+    A `series` is of one file and machine, and what stands before the number; `number` is the last one in the name. A
+    joint that was made again has the number of the one that it replaces, and is no part of any.
     """
+    for name in ("replaces", "remakes"):
+        rows = rows[rows[name].isna()] if name in rows else rows
     parts = rows["joint"].astype("str").str.extract(r"^(?P<word>.*?)(?P<number>\d{1,15})\D*$")
     told = rows.assign(word=parts["word"], number=parts["number"].astype(float))
     told = told[told["number"].notna() & told["fused_at"].notna()]

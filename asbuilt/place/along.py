@@ -62,12 +62,16 @@ class Placed:
 
 @dataclass(frozen=True)
 class Around:
-    """What else is known of the entries of the paths, shapes (n,): offset of the fix, its group, kind, is it a shot."""
+    """What else is known of the entries of the paths, shapes (n,).
+
+    Offset of the fix, its group, kind, is it a shot; and by how much (one sd) a cut shortens the pipes beside it.
+    """
 
     offset_m: np.ndarray
     group: np.ndarray
     is_fitting: np.ndarray
     surveyed: np.ndarray
+    cut_sd_m: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -94,6 +98,7 @@ def place_pieces(walk: Paths, parted: Pieces, fixes: Fixes, around: Around, stic
     head, piece = on.chain.head, parted.piece[on.entry]
     missing, step, step_sd = _told(found, on.step, head, sticks)
     step_sd = np.where(on.cut, np.maximum(step_sd, sticks.stick_m / 2), step_sd)
+    step_sd = np.hypot(step_sd, np.hypot(around.cut_sd_m[on.entry], np.roll(around.cut_sd_m[on.entry], 1)))
     used = np.isfinite(on.at) & (found.blunder < _CERTAIN)
     used |= np.isfinite(on.at) & ~np.isin(piece, piece[used])  # where every fix looks like a blunder none is
     at = np.where(used, on.at, np.nan)
@@ -204,7 +209,8 @@ def _prepared(
     level -= pd.Series(level).groupby(piece).transform("median").to_numpy()
     offset = np.where(np.isnan(level), np.nan, around.offset_m[entry])
     group, count = around.group[entry], int(around.group.max(initial=0)) + 1
-    seen = noise(np.stack([level, offset]), fixes.sd_m[entry], piece, group, groups=count)
+    differ = sticks.stick_sd_m
+    seen = noise(np.stack([level, offset]), fixes.sd_m[entry], piece, group, groups=count, stick_sd=differ)
     shot = around.surveyed[entry]
     sd = np.where(shot, fixes.sd_m[entry], fixes.sd_m[entry] * seen.factor[group])
     blunder = _blunder(offset, np.hypot(_BROAD * sd, sticks.offset_m), head)

@@ -8,8 +8,10 @@ import pandas as pd
 from asbuilt.place.along import Around, Sticks, place_pieces
 from asbuilt.place.brackets import brackets
 from asbuilt.place.candidates import Lines, Reach, believed_sd_m, candidates
+from asbuilt.place.hung import cuts_beside, with_their_fixes
 from asbuilt.place.links import Paths, paths
 from asbuilt.place.pieces import Fixes, pieces
+from asbuilt.place.remade import Remade, choose_legs, linked, remade
 from asbuilt.place.sequence import Order, by_order
 from asbuilt.place.stays import Stands, beside_a_stand, stays
 from asbuilt.place.strings import StringPipes, Strings, strings
@@ -55,21 +57,25 @@ def place(rows: pd.DataFrame, lines: Lines, laying: Laying) -> Placement:
     nearest = every.groupby("point")["measure"].first().reindex(range(len(rows))).to_numpy(float)
     listed, stick = laying.length_in_string_m, laying.sticks.stick_m
     span = {name: (float(line.measure[0]), float(line.measure[-1])) for name, line in lines}
-    known = strings(rows, laying.strings, at_m=nearest, pipes=StringPipes(stick, listed, span))
-    walk = paths(rows, pipe_length_m=laying.pipe_length_m, stated=known.links, in_string_m=listed)
-    found = _ranked(every, rows, walk, lines=lines, laying=laying)
+    again = remade(rows, laying.strings)
+    order = linked(rows, again)
+    known = strings(order, laying.strings, at_m=nearest, pipes=StringPipes(stick, listed, span))
+    walk = paths(order, pipe_length_m=laying.pipe_length_m, stated=known.links, in_string_m=listed)
+    found = _ranked(every, rows, walk, again, lines=lines, laying=laying)
     first = found[found["rank"] == 0].set_index("point").reindex(range(len(rows)))
     strung = _strung(rows, walk, laying) | known.moved[walk.row]
     surveyed = rows["surveyed"].to_numpy(bool)
     fixes = _fixes(rows, first, walk, known, lines=lines, strung=strung)
     fixes = _with_ends(fixes, walk, known, lines, surveyed)
+    fixes = with_their_fixes(fixes, walk, again, _xy_m(rows, laying), stick_m=stick)
     parted = pieces(walk, fixes, stick_m=laying.sticks.stick_m)
-    around, groups = _around(rows, first, walk)
+    around, groups = _around(rows, first, walk, again)
     placed = place_pieces(walk, parted, fixes, around, laying.sticks)
-    joints = told(rows, Found(walk, fixes, parted, placed, around, found), lines, laying.reach)
+    joints = told(rows, Found(walk, fixes, parted, placed, around, found, again), lines, laying.reach, stick_m=stick)
     hiding = brackets(placed)
     for column in ("first", "last", "before", "after"):
-        hiding[column] = rows.index.to_numpy()[walk.row[placed.entry[hiding[column]]]]
+        at = again.stand_in(walk.row[placed.entry[hiding[column]]])
+        hiding[column] = rows.index.to_numpy()[at]
     noises = pd.DataFrame({"factor": placed.noise.factor, "correlation": placed.noise.correlation}, index=groups)
     scales = pd.DataFrame({"scale": placed.scale, "scale_sd": placed.scale_sd}, index=np.unique(placed.piece))
     return Placement(joints.assign(string_stated=known.name), hiding, scales, noises, known.unclear)
@@ -77,7 +83,7 @@ def place(rows: pd.DataFrame, lines: Lines, laying: Laying) -> Placement:
 
 def _strung(rows: pd.DataFrame, walk: Paths, laying: Laying) -> np.ndarray:
     """Return the entries of strings that were fused where the machine stayed. A tie-in is no part of a string."""
-    xy_m = rows[["easting", "northing"]].to_numpy(float) * laying.reach.metres_per_unit
+    xy_m = _xy_m(rows, laying)
     in_place = rows["kind"].isin(("fitting", "tie-in")).to_numpy() | rows["surveyed"].to_numpy(bool)
     machine = pd.factorize(rows["machine"])[0]
     stands = Stands(xy_m, believed_sd_m(rows), machine, in_place)
@@ -86,13 +92,21 @@ def _strung(rows: pd.DataFrame, walk: Paths, laying: Laying) -> np.ndarray:
     return strung & (rows["kind"] != "tie-in").to_numpy()[walk.row]
 
 
-def _ranked(found: pd.DataFrame, rows: pd.DataFrame, walk: Paths, *, lines: Lines, laying: Laying) -> pd.DataFrame:
+def _xy_m(rows: pd.DataFrame, laying: Laying) -> np.ndarray:
+    return rows[["easting", "northing"]].to_numpy(float) * laying.reach.metres_per_unit
+
+
+def _ranked(
+    found: pd.DataFrame, rows: pd.DataFrame, walk: Paths, again: Remade, *, lines: Lines, laying: Laying
+) -> pd.DataFrame:
     """Rank the candidates of each point: the likeliest first, of equally likely ones the nearest."""
     total = sum(line.measure[-1] - line.measure[0] for _, line in lines)
     order = Order(laying.sticks.stick_m, laying.reach.offset_m, total)
-    probability = by_order(found, walk, believed_sd_m(rows), order)
+    found = found.assign(probability=by_order(found, walk, believed_sd_m(rows), order))
+    found = choose_legs(found, again, rows, stick_m=laying.sticks.stick_m)
+    probability = found["probability"].to_numpy(float)
     ranked = np.lexsort((-probability.round(9), found["point"].to_numpy()))  # stable: they come sorted by distance
-    found = found.assign(probability=probability).iloc[ranked].reset_index(drop=True)
+    found = found.iloc[ranked].reset_index(drop=True)
     point = found["point"].to_numpy()
     starts = np.flatnonzero(np.diff(point, prepend=-1) != 0)
     return found.assign(rank=np.arange(len(point)) - np.repeat(starts, np.diff(starts, append=len(point))))
@@ -138,7 +152,7 @@ def _with_ends(fixes: Fixes, walk: Paths, known: Strings, lines: Lines, surveyed
     return replace(fixes, line=line, at_m=at, sd_m=sd, stays=stayed, lent=lent)
 
 
-def _around(rows: pd.DataFrame, first: pd.DataFrame, walk: Paths) -> tuple[Around, pd.MultiIndex]:
+def _around(rows: pd.DataFrame, first: pd.DataFrame, walk: Paths, again: Remade) -> tuple[Around, pd.MultiIndex]:
     """Return what else is known of the entries, and the groups of fixes that scatter alike: file and machine."""
     words = [rows[name].fillna("").astype(object) for name in ("source_file", "machine")]
     codes = [pd.factorize(word) for word in words]
@@ -154,5 +168,6 @@ def _around(rows: pd.DataFrame, first: pd.DataFrame, walk: Paths) -> tuple[Aroun
         group[walk.row],
         is_fitting[walk.row],
         rows["surveyed"].to_numpy(bool)[walk.row],
+        cuts_beside(walk, again, rows["fused_at"]),
     )
     return around, groups

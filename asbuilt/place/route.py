@@ -1,5 +1,7 @@
 """The source rows of a route with their places: shots, pipe lengths and strings of the route brought to placing."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -8,7 +10,8 @@ from asbuilt.outcome import JOINT, SUPERSEDED
 from asbuilt.place.along import Sticks
 from asbuilt.place.candidates import Reach
 from asbuilt.place.placing import Laying, Placement, place
-from asbuilt.place.shots import with_shots
+from asbuilt.place.shots import rows_of, with_shots, without_less_sure
+from asbuilt.place.told import from_own_fix
 from asbuilt.read.alignments import Designs
 from asbuilt.read.beside import Sides
 from asbuilt.sentence import several, some
@@ -25,20 +28,29 @@ def placed(
 ) -> tuple[pd.DataFrame, Placement, tuple[str, ...]]:
     """Return the rows with their place, what placing found, and what of the shots is not clear.
 
-    `rows` are of `read.records` with lineage. Trial joints, duplicates and rows set aside are given no place.
+    `rows` are of `read.records` with lineage. Trial joints, duplicates and rows set aside are given no place. A
+    measurement that is less sure than the record alone places nothing, nor does one that lies half a stick or more from
+    where all else puts its joint (strange_m says how far): another joint was measured, or a number is wrong.
+    record_radius95_m is what the record alone knows, NaN where there is no measurement on the line.
     """
     goes_in = rows["outcome"].isin([JOINT, SUPERSEDED]).to_numpy()
     shots, far = _measured(sides, designs, settings)
-    known, unclear = with_shots(
-        *(_with_line_accuracy(r, designs) for r in (rows[goes_in], shots)),
-        metres_per_unit=designs.frame.metres_per_unit,
-        unit=settings.route.length_unit,
-    )
-    known.loc[known["outcome"] == SUPERSEDED, ["machine", "string", "pipe_a", "pipe_b"]] = None  # follows nothing
-    lengths, odd = _credible(known[_LENGTHS], settings)
-    known[_LENGTHS] = lengths * designs.pipe_factor
-    found = place(known, [(design.name, design.line) for design in designs.lines], _laying(designs, sides, settings))
-    own = ["surveyed", "as_found", *(f"fix_{name}" for name in _POSITION)]
+    record, shots = with_line_accuracy(rows[goes_in], designs), with_line_accuracy(shots, designs)
+    alone = pd.Series(np.nan, index=record.index)
+    weak: tuple[str, ...] = ()
+    if shots["joint"].notna().any():
+        alone = _laid(record, shots.iloc[:0], designs, sides, settings=settings)[0].joints["radius95_m"]
+        shots, weak = without_less_sure(record, shots, alone, unit=settings.route.length_unit)
+    found, known, unclear = _laid(record, shots, designs, sides, settings=settings)
+    wrong = _of_another(found.joints, known, settings)
+    if wrong.any():
+        off = np.where(wrong, from_own_fix(known) * designs.frame.metres_per_unit, 0.0)
+        strange, as_found = found.joints["strange_m"].where(found.joints["strange_m"] > 0, off), known["as_found"]
+        found, known, _ = _laid(record, _left(record, shots, wrong), designs, sides, settings=settings)
+        found = replace(found, joints=found.joints.assign(strange_m=found.joints["strange_m"].mask(wrong, strange)))
+        known = known.assign(as_found=known["as_found"].mask(wrong, as_found))
+    known = known.assign(record_radius95_m=alone)
+    own = ["surveyed", "as_found", "record_radius95_m", *(f"fix_{name}" for name in _POSITION)]
     located = found.joints.join(known[[*own, *_POSITION, *_LEVEL]])
     elsewhere = rows.loc[~goes_in, [*_POSITION, *_LEVEL]]
     fixes = elsewhere[_POSITION].rename(columns="fix_{}".format)
@@ -50,8 +62,38 @@ def placed(
         "other_station": designs.stations(rows["other_line"], rows["other_chainage_m"]),
         "fix_station": designs.stations(rows["fix_line"], rows["fix_chainage_m"]),
     }
-    said = (*far, *unclear, *odd, *_idle_tally(known, sides, settings))
+    said = (*far, *weak, *unclear, *_idle_tally(known, sides, settings))
     return rows.assign(string=rows["string_stated"].fillna(rows["string"]), **labels), found, said
+
+
+def _laid(
+    record: pd.DataFrame, shots: pd.DataFrame, designs: Designs, sides: Sides, *, settings: Settings
+) -> tuple[Placement, pd.DataFrame, tuple[str, ...]]:
+    """Return where the joints of the record lie by it and the shots, what went into that, and what is not clear."""
+    how = {"metres_per_unit": designs.frame.metres_per_unit, "unit": settings.route.length_unit}
+    known, unclear = with_shots(record, shots, **how)  # type: ignore[arg-type]
+    lengths, odd = _credible(known[_LENGTHS], settings)
+    known[_LENGTHS] = lengths * designs.pipe_factor
+    lines = [(design.name, design.line) for design in designs.lines]
+    return place(known, lines, _laying(designs, sides, settings)), known, (*unclear, *odd)
+
+
+def _of_another(joints: pd.DataFrame, known: pd.DataFrame, settings: Settings) -> np.ndarray:
+    """Return which joints have a measurement that cannot be of them: it is nearer to another joint's place than to
+
+    their own, or placing has no use for it, where their own fix has: that is of a joint fused where it lies.
+    """
+    measured = known["surveyed"] & ~joints["stays"].eq(True) & known["fix_easting"].notna()
+    unused = measured & (joints["placed_by"] != "survey")
+    far = (joints["placed_by"] == "survey") & (joints["strange_m"] >= settings.pipe.stick / 2)
+    return (far | unused).to_numpy(bool)
+
+
+def _left(record: pd.DataFrame, shots: pd.DataFrame, without: np.ndarray) -> pd.DataFrame:
+    """Return the shots but for those of the joints `without`, shape (rows of the record,)."""
+    named = shots[shots["joint"].notna()]
+    at = rows_of(record, named)[0]
+    return named[(at < 0) | ~without[at]].reset_index(drop=True)
 
 
 def _measured(sides: Sides, designs: Designs, settings: Settings) -> tuple[pd.DataFrame, tuple[str, ...]]:
@@ -136,7 +178,7 @@ def _laying(designs: Designs, sides: Sides, settings: Settings) -> Laying:
     )
 
 
-def _with_line_accuracy(rows: pd.DataFrame, designs: Designs) -> pd.DataFrame:
-    """Add to the accuracy of each fix's way into the frame that of the line's."""
+def with_line_accuracy(rows: pd.DataFrame, designs: Designs) -> pd.DataFrame:
+    """Return the rows, the accuracy of each fix's way into the frame having that of the line's in it."""
     line = designs.accuracy_m(rows["frame_origin"].to_numpy(object))
     return rows.assign(frame_accuracy_m=np.hypot(rows["frame_accuracy_m"], line))

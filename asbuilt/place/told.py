@@ -9,9 +9,11 @@ from asbuilt.alignment import project
 from asbuilt.place.across import across
 from asbuilt.place.along import Around, Placed
 from asbuilt.place.candidates import Lines, Reach, how_far_m, names_no_line
+from asbuilt.place.hung import OwnFixes, hung
 from asbuilt.place.links import Paths
 from asbuilt.place.pieces import Fixes, Pieces
 from asbuilt.place.radius import radius95_m
+from asbuilt.place.remade import Remade
 from asbuilt.window import RADIUS_95
 
 _HAIR = 0.01  # in the unit of the frame
@@ -27,18 +29,22 @@ class Found:
     placed: Placed
     around: Around
     candidates: pd.DataFrame
+    again: Remade
 
 
-def told(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> pd.DataFrame:
+def told(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach, *, stick_m: float) -> pd.DataFrame:
     """Return the place of each row, same index.
 
     The columns are those of `tables.JOINTS` that speak of a place, without station, and: other_line, other_chainage_m
     and the like of the second likeliest place; far_m of a fix beyond reach from every line; line_unknown where the
     record names none of the lines; stays (fused at one place), blunder, orderless, piece, row_before (in its piece,
     -1: none), link and skipped (as in `links`), pipe_m and step_sd_m from that row; strange_m of a
-    shot that contradicts all else (0: none).
+    shot that contradicts all else (0: none); adjusted_chainage_m and adjusted_sd_m, what all measurements and pipes
+    say together: where a joint is placed by a shot, its own chainage and spread are those of the shot instead, so that
+    chainage, offset and the point that was measured are one place.
     """
     joints = _adjusted(rows, found, lines, reach)
+    joints = hung(joints, rows, found.again, own=_own_fixes(found, lines), lines=lines, stick_m=stick_m)
     first, second = (
         found.candidates[found.candidates["rank"] == r].set_index("point").reindex(range(len(rows))) for r in (0, 1)
     )
@@ -46,10 +52,19 @@ def told(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> pd.Dat
     return joints.assign(**_spreads(rows, joints, first, found, reach))
 
 
-def _from_own_fix(rows: pd.DataFrame) -> np.ndarray:
+def from_own_fix(rows: pd.DataFrame) -> np.ndarray:
     """Return how far each shot lies from the fix of its record (a hair where there is none): more than nothing."""
     apart = [rows[name].to_numpy(float) - rows[f"fix_{name}"].to_numpy(float) for name in ("easting", "northing")]
     return np.fmax(np.nan_to_num(np.hypot(*apart)), _HAIR)
+
+
+def _own_fixes(found: Found, lines: Lines) -> OwnFixes:
+    """Return what the fix of each row says where it is one of its place."""
+    fixes, entry = found.fixes, np.argsort(found.walk.row)
+    factor = np.where(found.around.surveyed, 1.0, found.placed.noise.factor[found.around.group])
+    names = np.array([*(name for name, _ in lines), ""], dtype=object)
+    at = np.where(fixes.stays, np.nan, fixes.at_m)
+    return OwnFixes(names[fixes.line[entry]], at[entry], (fixes.sd_m * factor)[entry])
 
 
 def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> pd.DataFrame:
@@ -65,11 +80,12 @@ def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> p
     how[own & found.around.surveyed[placed.entry]] = "survey"
     start, end = (np.array([line.measure[i] for _, line in lines]) for i in (0, -1))
     before = np.roll(placed.entry, 1)
+    at_m = np.where(how == "survey", fixes.at_m[placed.entry], placed.at_m)  # the foot of what was measured
     columns = {
         "line": np.array([name for name, _ in lines], dtype=object)[line],
-        "chainage_m": placed.at_m,
+        "chainage_m": at_m,
         "placed_by": how,
-        "beyond_m": np.minimum(placed.at_m - start[line], 0) + np.maximum(placed.at_m - end[line], 0),
+        "beyond_m": np.minimum(at_m - start[line], 0) + np.maximum(at_m - end[line], 0),
         "piece": placed.piece,
         "blunder": ~placed.used & np.isfinite(fixes.at_m[placed.entry]) & ~fixes.stays[placed.entry],
         "row_before": np.where(placed.head, -1, index[np.roll(at, 1)]),
@@ -78,6 +94,7 @@ def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> p
         "pipe_m": placed.pipe_m,
         "strange_m": placed.strange_m,
         "step_sd_m": placed.step_sd_m,
+        "adjusted_chainage_m": placed.at_m,
         "adjusted_sd_m": placed.sd_m,
     }
     out = pd.DataFrame(columns, index=index[at]).reindex(rows.index)
@@ -85,7 +102,7 @@ def _adjusted(rows: pd.DataFrame, found: Found, lines: Lines, reach: Reach) -> p
     out = out.join(pd.DataFrame(of_path, index=index[walk.row]))
     away = rows.index.to_numpy()[walk.row[found.parted.elsewhere & found.around.surveyed]]
     if len(away):
-        out.loc[away, "strange_m"] = _from_own_fix(rows.loc[away]) * reach.metres_per_unit
+        out.loc[away, "strange_m"] = from_own_fix(rows.loc[away]) * reach.metres_per_unit
     return out.fillna({"placed_by": "unplaced", "row_before": -1, "link": -1, "skipped": -1}).assign(
         blunder=out["blunder"].eq(True), row_before=out["row_before"].fillna(-1).astype(np.int64)
     )
@@ -134,7 +151,8 @@ def _spreads(
     """Return spreads along and across, the circle, and the probability of the leg.
 
     The accuracy of a frame moves all fixes alike, so it is added once and never averages out. A fix that scatters by
-    more than it states is believed the worse figure; one that scatters by less is believed what it states.
+    more than it states is believed the worse figure; one that scatters by less is believed what it states. A shot that
+    contradicts all else is as unsure along the line as it lies off from that.
     """
     counts = joints["placed_by"].isin(("survey", "fix", "fix+tally")).to_numpy()
     frame = rows["frame_accuracy_m"].to_numpy(float)
@@ -144,11 +162,14 @@ def _spreads(
     sd = np.where(counts, np.hypot(rows["sd_m"].to_numpy(float) * worse, frame), np.nan)
     offset = np.where(counts, first["offset"].to_numpy(float), np.nan)
     along = np.hypot(joints["adjusted_sd_m"].to_numpy(float), np.nan_to_num(frame))
-    alone = (joints["placed_by"] == "fix").to_numpy()
+    alone, measured = ((joints["placed_by"] == by).to_numpy() for by in ("fix", "survey"))
+    strange = joints["strange_m"].to_numpy(float)
     along = np.where(alone, sd, along)  # without neighbours a fix is as good as it says
+    along = np.where(measured, np.hypot(sd, strange), along)
     lies = across(offset, sd, pd.factorize(joints["line"])[0], window_m=reach.offset_m)
     circle = radius95_m(along, lies.offset_m, lies.sd_m)
-    circle = np.where(joints["placed_by"] == "survey", RADIUS_95 * sd, circle)  # the point stands at the shot
+    at_shot = np.where(strange > 0, radius95_m(along, np.zeros(len(sd)), sd), RADIUS_95 * sd)
+    circle = np.where(measured, at_shot, circle)  # the point stands at the shot
     return {
         "offset_m": offset,
         "offset_sd_m": sd,
