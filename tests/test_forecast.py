@@ -291,7 +291,8 @@ def test_each_end_says_which_question_it_answers():
 
 def test_where_nothing_is_left_one_line_says_so():
     told = figures_of(work(record(steady()), "2026-03-10"))
-    assert [t.lines for t in left_tables(told)] == [["What is left:", "No length that the records or the plan know of. Gaps, tests and decisions are told elsewhere."]]
+    nothing = "No length that the records or the plan know of. Gaps, tests and decisions are told elsewhere."
+    assert [t.lines for t in left_tables(told)] == [["What is left:", nothing]]
 
 
 # ---- the calendar ----------------------------------------------------------------------------------------------------
