@@ -8,6 +8,7 @@ import pandas as pd
 from asbuilt import tables
 from asbuilt.alignment import distance, project
 from asbuilt.place.radius import radius95_m
+from asbuilt.place.shots import own_radius_m
 from asbuilt.tabulate.journey import Journey, on_line, points
 from asbuilt.window import RADIUS_95
 
@@ -42,8 +43,8 @@ def _opinions(journey: Journey) -> Iterator[pd.DataFrame]:
         radius95_m=_circle(on_leg, "fix_offset_m"),
     )
     adjusted = rows[rows["placed_by"].isin(("fix+tally", "tally", "survey"))]
-    yield _opinion(adjusted, 2, "adjusted", adjusted["line"], adjusted["chainage_m"]).assign(
-        offset_m=adjusted["offset_m"], radius95_m=adjusted["radius95_m"]
+    yield _opinion(adjusted, 2, "adjusted", adjusted["line"], adjusted["adjusted_chainage_m"]).assign(
+        offset_m=adjusted["offset_m"], radius95_m=_adjusted_circle(adjusted)
     )
     second = rows[rows["other_chainage_m"].notna()]
     yield _opinion(second, 3, "alternative leg", second["other_line"], second["other_chainage_m"]).assign(
@@ -55,6 +56,14 @@ def _opinions(journey: Journey) -> Iterator[pd.DataFrame]:
     yield _measured(journey, sides.survey.rows.assign(by=sides.survey.rows["surveyor"]), rank=4, method="as-laid shot")
     if len(sides.found.rows):
         yield _measured(journey, sides.found.rows.assign(by=sides.found.rows["name"]), rank=5, method="as found")
+
+
+def _adjusted_circle(rows: pd.DataFrame) -> np.ndarray:
+    """Return the circle about the adjusted point; of a joint that was measured, its own circle is about another one."""
+    frame = np.nan_to_num(rows["frame_accuracy_m"].to_numpy(float))
+    along, across = np.hypot(rows["adjusted_sd_m"].to_numpy(float), frame), rows["offset_sd_m"].to_numpy(float)
+    circle = radius95_m(along, rows["offset_m"].to_numpy(float), across)
+    return np.where(rows["placed_by"] == "survey", circle, rows["radius95_m"].to_numpy(float))
 
 
 def _circle(rows: pd.DataFrame, offset: str) -> np.ndarray:
@@ -70,15 +79,18 @@ def _opinion(rows: pd.DataFrame, rank: int, method: str, line: pd.Series, chaina
     return pd.DataFrame(columns | {"seen_at": rows["fused_at"].dt.tz_localize("UTC")}, index=rows.index)
 
 
+def _once(names: pd.Series) -> pd.Series:
+    """Return the row of each name that only one row has."""
+    alone = ~names.duplicated(keep=False)
+    return pd.Series(names.index[alone], index=names[alone])
+
+
 def _measured(journey: Journey, shots: pd.DataFrame, *, rank: int, method: str) -> pd.DataFrame:
     """Return the shots as they were taken; one that names no joint stands at the end, with its line if it has one."""
-    asked = shots["joint"].fillna("").str.strip().str.casefold()
-    rows = journey.kept
-    by_id = pd.Series(rows.index, index=rows["joint_id"].str.strip().str.casefold())
-    number = rows["joint"].str.strip().str.casefold()
-    once = ~number.duplicated(keep=False)
-    by_number = pd.Series(rows.index[once], index=number[once])
-    row = asked.map(by_id).fillna(asked.map(by_number))
+    asked, rows = shots["joint"].fillna("").str.strip(), journey.kept
+    row = asked.map(_once(rows["joint_id"].str.strip()))
+    for name in ("joint_id", "joint"):  # two ids may differ in case alone: then only the whole id names one
+        row = row.fillna(asked.str.casefold().map(_once(rows[name].str.strip().str.casefold())))
     known = row.reindex(shots.index)
     columns = {
         "joint_id": rows["joint_id"].reindex(known).fillna("").to_numpy(object),
@@ -91,7 +103,7 @@ def _measured(journey: Journey, shots: pd.DataFrame, *, rank: int, method: str) 
         "northing": shots["northing"],
         "probability": np.nan,
         "offset_m": np.nan,
-        "radius95_m": RADIUS_95 * np.hypot(shots["sd_m"], shots["frame_accuracy_m"]),
+        "radius95_m": np.where(shots["easting"].notna(), own_radius_m(shots), np.nan),
         "source": shots["source_file"] + " row " + shots["source_row"].astype(str),
         "seen_at": shots["time"].dt.tz_localize("UTC"),
         **{name: shots[name] for name in _AS_MEASURED if name in shots},
@@ -106,8 +118,10 @@ def _on_lines(journey: Journey, shots: pd.DataFrame, joints: pd.DataFrame) -> di
     of_joint = shots["joint_id"].map(joints.drop_duplicates("joint_id").set_index("joint_id")["line"])
     asked = shots["line"].fillna(of_joint).fillna("").to_numpy(object)
     line, at, off, near = asked.copy(), *(np.full(len(shots), value) for value in (np.nan, np.nan, np.inf))
+    there = np.isfinite(xy).all(axis=1)
     for design in journey.designs.lines:
-        away = distance(design.line, xy)
+        away = np.full(len(xy), np.inf)
+        away[there] = distance(design.line, xy[there])
         here = np.flatnonzero(np.isin(asked, [design.name, ""]) & (away < near))
         found = project(design.line, xy[here], reach=away[here] * (1 + 1e-9) + 1e-9)
         point, one = np.unique(found.point, return_index=True)
