@@ -7,7 +7,7 @@ from asbuilt.as_built import AsBuilt
 from asbuilt.second import changes
 from asbuilt.second.difference import Difference
 from asbuilt.second.handed_over import handed_over
-from asbuilt.second.moves import moves
+from asbuilt.second.moves import measured, moves, placed_anew
 from asbuilt.second.sides import Pairs, Side, paired, side, side_of
 from asbuilt.second.telling import difference_said
 
@@ -28,6 +28,8 @@ def compare(old: Side, new: Side) -> Difference:
         removed=changes.what_became(changes.only_one_side(joints[0], pairs.removed), old, new),
         renamed=pairs.renamed,
         moves=moves(old, new, pairs),
+        placed_anew=placed_anew(old, new, pairs),
+        measured=measured(old, new),
         verdicts=changes.verdicts(old, new, pairs),
         values=changes.values(old, new, pairs),
         decisions=changes.decisions(old, new, names),

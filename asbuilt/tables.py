@@ -109,8 +109,9 @@ TRACED = (
 
 JOINTS = Table(
     "joints",
-    "One row for each fusion that has a record. The point stands on the alignment at chainage_m; a joint that"
-    " cannot be placed has no point. Cut-out, re-made and trial joints stay, with in_line = false.",
+    "One row for each fusion that has a record. The point stands on the alignment at chainage_m, or where the joint was"
+    " measured (placed_by survey), offset_m off the alignment at chainage_m; a joint that cannot be placed has none."
+    " Cut-out, re-made and trial joints stay, with in_line = false.",
     (
         _text("joint_id", "Joint id", "unique and stable: the number on the paper, else number/machine/date"),
         _text("joint", "Joint", "the number on the paper, as recorded"),
@@ -119,7 +120,7 @@ JOINTS = Table(
         _text("line", "Line", "name of the alignment the joint lies on"),
         _real("chainage_m", "Chainage", "distance along the line + start, before chainage equations", "m"),
         _text("station", "Station", "the chainage as a person reads it, chainage equations applied"),
-        _real("offset_m", "Offset", "from the alignment, + right / - left looking up-chainage", "m"),
+        _real("offset_m", "Offset", "of fix or shot from the line, + right / - left looking up-chainage", "m"),
         _real("chainage_sd_m", "Chainage sd", "one standard deviation along the line", "m", domain="not_negative"),
         _real("offset_sd_m", "Offset sd", "one standard deviation across the line", "m", domain="not_negative"),
         _real(
@@ -170,19 +171,19 @@ JOINTS = Table(
         _real(
             "latitude",
             "Latitude",
-            "of the point on the alignment, not of the fix; in the base geographic CRS of the route's CRS",
+            "of the point of this layer, not of the fix; in the base geographic CRS of the route's CRS",
             "°",
             domain="latitude",
         ),
         _real(
             "longitude",
             "Longitude",
-            "of the point on the alignment, not of the fix; in the base geographic CRS of the route's CRS",
+            "of the point of this layer, not of the fix; in the base geographic CRS of the route's CRS",
             "°",
             domain="longitude",
         ),
-        _real("easting", "Easting", "of the point on the alignment, not of the fix; in the route's CRS and its unit"),
-        _real("northing", "Northing", "of the point on the alignment, not of the fix; in the route's CRS and its unit"),
+        _real("easting", "Easting", "of the point of this layer, not of the fix; in the route's CRS and its unit"),
+        _real("northing", "Northing", "of the point of this layer, not of the fix; in the route's CRS and its unit"),
         _real("elevation_m", "Elevation", "as recorded, never transformed", "m"),
         _text("source_file", "Source file", "path within the route folder"),
         _text("source_sheet", "Source sheet", "sheet or layer; empty where the file has one table"),

@@ -282,6 +282,7 @@ def test_the_csv_has_a_row_for_each_change_and_runs_no_formula(found, old, new, 
     told = list(csv.DictReader(io.StringIO(text, newline="")))
     assert tuple(told[0]) == CSV_COLUMNS
     count = sum(map(len, (found.added, found.removed, found.renamed, found.moves.moved, found.verdicts, found.values)))
+    count += len(found.placed_anew) + len(found.measured)
     assert len(told) == count + len(found.decisions) + len(found.gaps) + len(found.settings)
     assert not any(cell.startswith(("=", "+", "@")) for row in told for cell in row.values())
     assert {row["change"] for row in told} >= {"added", "removed", "renamed", "moved", "verdict", "value", "decision"}
@@ -328,3 +329,52 @@ def test_a_redacted_copy_does_not_tell_what_changed(old, tmp_path):
     told = run("build", tmp_path, "-o", tmp_path / "out", "--since", old[0][1], "--redact")
     assert told.exit_code == 2
     assert "a redacted copy is written without it" in told.output
+
+
+FOUND = "Joint,Easting,Northing,Depth (m),SD (m),Date,Found by\n"
+
+
+def test_what_was_found_is_told_with_its_depth_and_what_placed_the_joint_before(tmp_path, old):
+    (tmp_path / "route").mkdir()
+    text = f"{FOUND}J3,{E0 + 36.2},{N0 - 0.1},1.4,0.02,2026-03-12,A. Person\nJ5,,,1.25,,2026-03-13,A. Person\n"
+    (tmp_path / "route/found.csv").write_text(text, encoding="utf-8")
+    built, folder = hand_over(tmp_path, OLD)
+    found = compare_folders(old[0][1], folder)
+    (row,) = found.placed_anew.to_dict("records")
+    assert (row["joint_id"], row["new_placed_by"]) == ("J3", "survey")
+    assert row["across_m"] == pytest.approx(0.1, abs=1e-6)  # the line runs east: 0.1 m south is to its right
+    before = handed_over(old[0][1]).table("joints").set_index("joint_id")["chainage_m"]
+    assert row["along_m"] == pytest.approx(36.2 - before["J3"], abs=1e-6)
+    assert found.measured[["joint_id", "method", "depth_m"]].to_numpy().tolist() == [
+        ["J3", "as found", 1.4],
+        ["J5", "as found", 1.25],
+    ]
+    said = " ".join(difference_said(found))
+    assert f"Placed by survey now, by {before_by(old)} before: 1 joint (J3: " in said
+    assert "0.10 m right across the line" in said
+    assert "Measured on the pipe, as found: 2 new opinions (J3: depth 1.40 m, J5: depth 1.25 m)." in said
+    assert {row["change"] for row in csv.DictReader(io.StringIO(as_csv(found)))} >= {"placed by", "measured"}
+    assert json.loads(json.dumps(as_document(found)))["measured"][1]["depth_m"] == 1.25
+    again = compare(side_of(built), side(handed_over(folder)))
+    assert (len(again.placed_anew), len(again.measured)) == (0, 0)
+
+
+def before_by(old):
+    return handed_over(old[0][1]).table("joints").set_index("joint_id").loc["J3", "placed_by"]
+
+
+def test_build_and_compare_count_the_same_joints_as_moved(tmp_path, old):
+    """The build counts the others that moved along the line by more than 10 mm; compare the found one, too."""
+    (tmp_path / "route").mkdir()
+    text = f"{FOUND}J3,{E0 + 36.5},{N0},1.4,0.02,2026-03-12,A. Person\n"
+    (tmp_path / "route/found.csv").write_text(text, encoding="utf-8")
+    built, folder = hand_over(tmp_path, OLD)
+    found = compare_folders(old[0][1], folder)
+    before = handed_over(old[0][1]).table("joints").set_index("joint_id")["chainage_m"]
+    after = built.tables["joints"].set_index("joint_id")["chainage_m"]
+    many = int(((after - before).abs() > 0.01).sum())
+    assert many > 1
+    assert found.moves.along == many
+    assert f"Of both, {many} moved along the line by more than 10 mm." in " ".join(difference_said(found))
+    others = f"{many - 1} other joint{'s' * (many > 2)} moved along the line by more than 10 mm"
+    assert any(others in text for text in built.statements)

@@ -360,7 +360,25 @@ def test_which_joint_one_stands_beside_is_said_as_far_as_it_can_be(alone):
     assert "joint B110, by this record" in find(alone, here).stdout
     assert "which of them, nobody can tell" in find(alone, here, "--accuracy", "30 m").stdout
     assert "no joint: the position lies in no search box" in find(alone, "-42.9, 149.0").stdout
+    assert "tell apart" not in find(alone, here).stdout
     assert "--accuracy" in find(alone, here).stdout
+
+
+def test_of_several_joints_each_is_told_by_what_tells_it_apart(alone):
+    table = joints_of(alone).set_index("joint_id")
+    here = f"{table.loc['B110', 'latitude']:.7f}, {table.loc['B110', 'longitude']:.7f}"
+    near = [one for one in found(alone, here, "--accuracy", "30 m")["near"] if one["inside"]]
+    assert len(near) > 1
+    told = find(alone, here, "--accuracy", "30 m").stdout
+    for one in near:
+        row = table.loc[one["joint_id"]]
+        (line,) = [text for text in told.splitlines() if f" {one['joint_id']}: {row['kind']}" in text]
+        for what in (row["pipe_a"], row["pipe_b"], row["fused_local"][:10], row["machine"], row["operator"]):
+            assert what in line
+        nearest = min(one["points"], key=lambda point: point["distance_m"])
+        assert f"{nearest['distance_m']:.2f} m" in line
+        assert nearest["what"] in line
+    assert "lay bare as many as it takes" in told
 
 
 def test_a_position_without_a_frame_is_refused(alone):

@@ -3,6 +3,7 @@
 import io
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pypdf
@@ -63,6 +64,15 @@ def test_it_is_one_page_that_says_all(sample, name, paper):
     wanted += [n.joint_id for n in joint.neighbours] + [tie.feature for tie in joint.ties] + list(CAUTIONS + ON_SITE)
     wanted += ["print line", "photo no.", "depth to the crown", "date and time", f"geo:{joint.wgs84.place.y:.7f}"]
     assert [text for text in wanted if words(text) not in told] == []
+
+
+def test_a_photo_is_named_with_where_to_look_and_the_error_of_ones_own_receiver_is_told(sample, saltreach):
+    photo = dict(data_of(sample, "C-034")["record"])["photo"]
+    assert photo == "C-034.jpg: in the map (joint_map.html) and in the GeoPackage (table photos)"
+    assert [p.joint_id for p in saltreach.photos if p.jpeg and p.joint_id == "C-034"] == ["C-034"]
+    without = replace(answer(sample, "C-034"), photos=())
+    assert "photo" not in dict(sheet_data(sample, without, paper="A4", longest=400)["record"])
+    assert ["", "The error of your own receiver is in none of these: allow for it."] in data_of(sample, "B110")["box"]
 
 
 def test_the_command_writes_it_and_the_same_again(handover, tmp_path):

@@ -57,7 +57,7 @@ class Concern:
 class JointAnswer:
     """All that is known of one joint. `values` are its columns as the table `joints` has them; without a place
     `place`, `base` and `line` say nothing. `outstanding` says by what it is that, `findings` are those that concern
-    it. `crossing_deg` is the best angle at which two ties meet."""
+    it. `crossing_deg` is the best angle at which two ties meet; `photos` are those that the hand-over has copies of."""
 
     asked: str
     said: str
@@ -78,13 +78,15 @@ class JointAnswer:
     levels: tuple[str, ...] = ()
     reaches: tuple[str, ...] = ()
     opinions: tuple[str, ...] = ()
+    photos: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Near:
     """A joint near the place asked for: distance on the ellipsoid and bearing from true north, from there to the joint.
 
-    `difference_m` is how much more chainage it has, None on another line; `inside`: the place lies in its box."""
+    `difference_m` is how much more chainage it has, None on another line; `inside`: the place lies in its box. `marks`
+    and `points` tell it from others when it is laid bare; they are told where the place lies in the box of several."""
 
     joint_id: str
     line: str
@@ -94,6 +96,8 @@ class Near:
     difference_m: float | None
     radius95_m: float | None
     inside: bool | None
+    marks: str = ""
+    points: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True)

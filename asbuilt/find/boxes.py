@@ -149,3 +149,16 @@ def corners(box: Box, metres_per_unit: float, *, in_wgs84: bool = False) -> np.n
 def foot(line: Line, chainage_m: float) -> np.ndarray:
     """Return the point of a line at a chainage, shape (2,)."""
     return np.asarray(locate(line.way, np.array([chainage_m]))[0])
+
+
+def inside(of: Record, joint: pd.Series, xy: np.ndarray, sd_m: float) -> bool | None:
+    """Whether a position, shape (2,), lies in the joint's box, which what is known of the position makes wider; None:
+    there is no box."""
+    along, across, _ = half_sides(joint)
+    if not np.isfinite(along + across):
+        return None
+    turn = np.radians(bearing_deg(of.line(str(joint["line"])).way, np.array([joint["chainage_m"]]))[0])
+    east, north = (xy - joint[["easting", "northing"]].to_numpy(float)) * of.frame.metres_per_unit
+    ahead, right = east * np.sin(turn) + north * np.cos(turn), east * np.cos(turn) - north * np.sin(turn)
+    more = TWO_SIDED_95 * sd_m
+    return bool(abs(ahead) <= np.hypot(along, more) and abs(right) <= np.hypot(across, more))

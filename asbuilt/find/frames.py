@@ -82,3 +82,28 @@ def from_frame(of: Record, x: float, y: float, *, origin: Frame) -> Coordinates:
     east, north, way = crs.transform(np.array([x]), np.array([y]), origin=origin, target=of.frame, epoch=epoch)
     accuracy = _at_best(way.accuracy_m, origin, of.frame)
     return Coordinates(of.frame.label, False, float(east[0]), float(north[0]), accuracy, way.operation, way.better)
+
+
+def degrees(value: float, letters: str) -> str:
+    """Write an angle with its letter.
+
+    >>> degrees(-42.85229187, "NS"), degrees(149.2, "EW")
+    ('42.8522919° S', '149.2000000° E')
+    """
+    return f"{abs(value):.7f}° {letters[value < 0]}"
+
+
+def geo(place: Coordinates) -> str:
+    """Return the geo: URI of a place in WGS 84 (RFC 5870).
+
+    >>> geo(Coordinates("WGS 84", True, 149.227481234, -42.852291, 3.0))
+    'geo:-42.8522910,149.2274812'
+    """
+    return f"geo:{place.y:.7f},{place.x:.7f}"
+
+
+def coordinates(place: Coordinates) -> str:
+    """Write a place with the name of its frame; latitude and longitude to a centimetre, with the letters."""
+    if not place.in_degrees:
+        return f"E {place.x:.3f}, N {place.y:.3f} ({place.frame})"
+    return f"{degrees(place.y, 'NS')}, {degrees(place.x, 'EW')} ({place.frame})"

@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 
 from asbuilt import crs
-from asbuilt.alignment import bearing_deg, distance, project
+from asbuilt.alignment import distance, project
 from asbuilt.crs import Frame
 from asbuilt.errors import FrameError, InputError, Problem
 from asbuilt.find.answer import Answer, JointAnswer, Near, NothingFound, PlaceAnswer
 from asbuilt.find.asked import AskedJoint, AskedPlace, AskedPosition, NotFound, asked, refuse_pieces
-from asbuilt.find.boxes import boxes, foot, half_sides
+from asbuilt.find.boxes import boxes, foot, inside
 from asbuilt.find.frames import Coordinates, from_frame, in_frame, in_project, in_wgs84
 from asbuilt.find.heights import levels
 from asbuilt.find.record import Line, Record
@@ -23,12 +23,14 @@ from asbuilt.find.surroundings import (
     crossing_deg,
     neighbours,
     outstanding_by,
+    photos,
     points,
     reaches,
     side,
     ties,
+    told_apart,
 )
-from asbuilt.window import RADIUS_95, TWO_SIDED_95
+from asbuilt.window import RADIUS_95
 
 _OWN_COLUMNS = ("geometry",)
 
@@ -97,6 +99,7 @@ def joint_answer(of: Record, what: AskedJoint, target: Frame | None = None) -> J
         levels=levels(of, joint, positions),
         reaches=reaches(of, joint),
         opinions=_opinions(of, positions),
+        photos=photos(of, what.joint_id),
     )
 
 
@@ -111,6 +114,7 @@ def _placeless(of: Record, what: AskedJoint, joint: pd.Series) -> JointAnswer:
         outstanding=outstanding_by(joint, found),
         findings=found,
         opinions=_opinions(of, of.rows("positions", "joint_id", what.joint_id)),
+        photos=photos(of, what.joint_id),
     )
 
 
@@ -226,21 +230,11 @@ def _listed(
             bearing_deg=float(turn),
             difference_m=float(row["chainage_m"]) - chainage if row["line"] == line.name else None,
             radius95_m=float(row["radius95_m"]) if isfinite(row["radius95_m"]) else None,
-            inside=None if sd_m is None else _inside(of, row, here[0], sd_m),
+            inside=None if sd_m is None else inside(of, row, here[0], sd_m),
         )
         for (_, row), metres, turn in zip(rows.iterrows(), away, bearing, strict=True)
     ]
+    if sum(near.inside is True for near in found) > 1:
+        told = zip(found, rows.iterrows(), strict=True)
+        found = [told_apart(of, near, row) if near.inside else near for near, (_, row) in told]
     return tuple(sorted(found, key=lambda near: near.distance_m) if sd_m is not None else found)
-
-
-def _inside(of: Record, joint: pd.Series, xy: np.ndarray, sd_m: float) -> bool | None:
-    """Whether a position, shape (2,), lies in the joint's box, which what is known of the position makes wider; None:
-    there is no box."""
-    along, across, _ = half_sides(joint)
-    if not isfinite(along + across):
-        return None
-    turn = np.radians(bearing_deg(of.line(str(joint["line"])).way, np.array([joint["chainage_m"]]))[0])
-    east, north = (xy - joint[["easting", "northing"]].to_numpy(float)) * of.frame.metres_per_unit
-    ahead, right = east * np.sin(turn) + north * np.cos(turn), east * np.cos(turn) - north * np.sin(turn)
-    more = TWO_SIDED_95 * sd_m
-    return bool(abs(ahead) <= np.hypot(along, more) and abs(right) <= np.hypot(across, more))

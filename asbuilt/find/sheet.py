@@ -11,12 +11,12 @@ from asbuilt.as_built import Title
 from asbuilt.cautions import CAUTIONS, IN_SHORT, ON_SITE
 from asbuilt.errors import InputError, Problem
 from asbuilt.find.answer import JointAnswer
+from asbuilt.find.frames import geo
 from asbuilt.find.record import Record
 from asbuilt.find.sheet_map import detail_data, map_data
 from asbuilt.find.told import (
     box_texts,
     crossing_text,
-    geo,
     length,
     place_pairs,
     point_text,
@@ -55,7 +55,8 @@ def sheet_data(of: Record, joint: JointAnswer, *, paper: str, longest: int, map_
     title, wgs84 = of.title, joint.wgs84.place if joint.wgs84 else None
     address = geo(wgs84) if wgs84 else ""
     where = [pair for pair in place_pairs(joint, title) if pair[0] not in _LEFT_OUT and pair[1] != address]
-    record = [pair for pair in record_pairs(joint, title.length_unit) if pair[0] not in _LEFT_OUT]
+    left_out = _LEFT_OUT if joint.photos else (*_LEFT_OUT, "photo")  # nobody can look at it
+    record = [pair for pair in record_pairs(joint, title.length_unit) if pair[0] not in left_out]
     return {
         "paper": PAPERS[paper],
         "head": {"name": title.name, "revision": title.revision, "as_of": f"{title.as_of:%Y-%m-%d %H:%M %Z}".strip()},

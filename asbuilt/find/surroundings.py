@@ -2,6 +2,7 @@
 is still open about it."""
 
 from collections.abc import Hashable, Mapping
+from dataclasses import replace
 from itertools import combinations
 from typing import Any
 
@@ -10,15 +11,18 @@ import pandas as pd
 
 from asbuilt import tables
 from asbuilt.alignment import project
-from asbuilt.find.answer import Concern, Neighbour, Point, Tie
+from asbuilt.find.answer import Concern, Near, Neighbour, Point, Tie
 from asbuilt.find.record import Line, Record
 from asbuilt.outstanding import findings_of, joints_that_stand_out, open_joints
 from asbuilt.quantities import LengthUnit
 from asbuilt.second.layers import read_rows
+from asbuilt.sentence import several
 
 CROSSES_WELL = (30.0, 150.0)  # degrees between two ties that fix a point (common practice, no source)
 _EACH_WAY = 2
 _MM_PER_INCH = 25.4
+_CONTENTS = tables.Table("gpkg_contents", "", (tables.Column("table_name", "text", "", ""),))
+_PHOTOS = tables.Table("photos", "", tuple(tables.Column(name, "text", "", "") for name in ("joint_id", "name")))
 _LOOKS_M, _BESIDE_M = 500.0, 60.0
 
 
@@ -206,3 +210,23 @@ def outstanding_by(joint: pd.Series, findings: tuple[Concern, ...]) -> str:
     if names:
         return f"yes, by {' and '.join(names)}; the joint itself is {'closed by a decision' if decided else 'not'}"
     return "no: a decision closes it" if decided else "no"
+
+
+def photos(of: Record, joint_id: str) -> tuple[str, ...]:
+    """Return the names of the photos of a joint that the GeoPackage has copies of: those of the map, too."""
+    if read_rows(of.folder, _CONTENTS, where="table_name = 'photos'").empty:
+        return ()
+    return tuple(str(name) for name in read_rows(of.folder, _PHOTOS, where="joint_id = ?", values=(joint_id,))["name"])
+
+
+def told_apart(of: Record, near: Near, joint: pd.Series) -> Near:
+    """Return one of several joints that the place may be, with what tells it from the others."""
+    around = points(of, of.line(near.line), joint)
+    return replace(near, marks=marks(joint, of.title.length_unit), points=around)
+
+
+def finding_text(finding: Concern) -> str:
+    """Name a finding that concerns a joint, with whether a decision closes it."""
+    state = "closed by a decision" if finding.closed else "open"
+    decided = f" Decision: {finding.decision}." if finding.decision else ""
+    return f"{finding.finding_id}, {state}, of {several(finding.joints_n, 'joint')}: {finding.statement}{decided}"

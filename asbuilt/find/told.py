@@ -6,10 +6,10 @@ from math import isfinite
 
 from asbuilt.as_built import Title
 from asbuilt.cautions import IN_SHORT
-from asbuilt.find.answer import Answer, Concern, JointAnswer, Near, NothingFound, PlaceAnswer, Point
+from asbuilt.find.answer import Answer, JointAnswer, Near, NothingFound, PlaceAnswer, Point
 from asbuilt.find.boxes import HOLDS, Box, up
-from asbuilt.find.frames import Coordinates, InWgs84
-from asbuilt.find.surroundings import CROSSES_WELL, side, size_text
+from asbuilt.find.frames import Coordinates, InWgs84, coordinates, geo
+from asbuilt.find.surroundings import CROSSES_WELL, finding_text, side, size_text
 from asbuilt.quantities import METRE, LengthUnit
 from asbuilt.second.plain import plain_text
 from asbuilt.sentence import several, some
@@ -20,6 +20,8 @@ SHORT_CAUTIONS = (
     "Positions are estimates with the stated method and 95 % radius, computed unless placed by survey; other services"
     " are not shown. If marks and neighbours do not match, stop. Local codes and licensed practice govern.",
 )
+_COPY = ": in the map (joint_map.html) and in the GeoPackage (table photos)"
+_OWN_RECEIVER = "The error of your own receiver is in none of these: allow for it."
 Pairs = list[tuple[str, str]]
 
 
@@ -89,31 +91,6 @@ def _offset(offset_m: float | None, unit: LengthUnit) -> str:
     return f"{side(offset_m, unit)} of the alignment, looking towards increasing chainage"
 
 
-def coordinates(place: Coordinates) -> str:
-    """Write a place with the name of its frame; latitude and longitude to a centimetre, with the letters."""
-    if not place.in_degrees:
-        return f"E {place.x:.3f}, N {place.y:.3f} ({place.frame})"
-    return f"{degrees(place.y, 'NS')}, {degrees(place.x, 'EW')} ({place.frame})"
-
-
-def degrees(value: float, letters: str) -> str:
-    """Write an angle with its letter.
-
-    >>> degrees(-42.85229187, "NS"), degrees(149.2, "EW")
-    ('42.8522919° S', '149.2000000° E')
-    """
-    return f"{abs(value):.7f}° {letters[value < 0]}"
-
-
-def geo(place: Coordinates) -> str:
-    """Return the geo: URI of a place in WGS 84 (RFC 5870).
-
-    >>> geo(Coordinates("WGS 84", True, 149.227481234, -42.852291, 3.0))
-    'geo:-42.8522910,149.2274812'
-    """
-    return f"geo:{place.y:.7f},{place.x:.7f}"
-
-
 def wgs84_pairs(found: InWgs84 | None, unit: LengthUnit) -> Pairs:
     """Return a place as a receiver in the hand shows it, with the address; or why it cannot be told."""
     if found is None:
@@ -146,7 +123,8 @@ def box_texts(boxes: tuple[Box, ...], unit: LengthUnit) -> list[str]:
     if not boxes:
         return ["none: how sure the place is was not recorded"]
     told = [text for box in boxes for text in _box_texts(box, unit, several_legs=len(boxes) > 1)]
-    return [*told, HOLDS]
+    wide = any(box.wgs84_along_m is not None for box in boxes)
+    return [*told, *([_OWN_RECEIVER] if wide else []), HOLDS]
 
 
 def _box_texts(box: Box, unit: LengthUnit, *, several_legs: bool) -> Iterator[str]:
@@ -227,6 +205,7 @@ def record_pairs(answer: JointAnswer, unit: LengthUnit) -> Pairs:
     size = [f"{label} {write(v[name])}" for name, label, write in pipe if v[name] is not None and isfinite(v[name])]
     made = ", ".join(filter(None, (v["fused_local"], _with("machine", v["machine"]), _with("operator", v["operator"]))))
     pipes = " and ".join(filter(None, (v["pipe_a"], v["pipe_b"])))
+    photo = v["photo"] and v["photo"] + _COPY * bool(answer.photos)
     told = [
         ("made", made or "not recorded"),
         ("pipe", ", ".join(filter(None, (*size, v["material"], _with("pipes", pipes)))) or "not recorded"),
@@ -234,16 +213,9 @@ def record_pairs(answer: JointAnswer, unit: LengthUnit) -> Pairs:
         ("fusion verdict", f"{v['fusion_verdict']}: {v['recorded_n']} of {v['procedure_n']} quantities recorded"),
         ("position verdict", v["position_verdict"]), ("outstanding", answer.outstanding),
         *(("finding", finding_text(finding)) for finding in answer.findings),
-        ("reasons", v["reasons"]), ("decision", v["decision"]), ("photo", v["photo"]), ("remarks", v["remarks"]),
+        ("reasons", v["reasons"]), ("decision", v["decision"]), ("photo", photo), ("remarks", v["remarks"]),
     ]  # fmt: skip
     return [(name, str(text)) for name, text in told if text] + [("opinions", text) for text in answer.opinions]
-
-
-def finding_text(finding: Concern) -> str:
-    """Name a finding that concerns a joint, with whether a decision closes it."""
-    state = "closed by a decision" if finding.closed else "open"
-    decided = f" Decision: {finding.decision}." if finding.decision else ""
-    return f"{finding.finding_id}, {state}, of {several(finding.joints_n, 'joint')}: {finding.statement}{decided}"
 
 
 def _with(what: str, text: str | None) -> str:
@@ -265,6 +237,7 @@ def place_lines(answer: PlaceAnswer, title: Title) -> list[str]:
     pairs += [("also", f"{coordinates(answer.other)}{_good_to(answer.other, unit)}")] if answer.other else []
     if answer.form != "station":
         pairs += [("beside", text) for text in beside_texts(answer, unit)]
+        pairs += [("tell apart", text) for text in apart_texts(answer, unit)]
     pairs += [("joint", near_text(near, unit)) for near in answer.near] or [("joint", "none is placed on this line")]
     return [head, *_block(pairs)]
 
@@ -286,6 +259,17 @@ def beside_texts(answer: PlaceAnswer, unit: LengthUnit) -> list[str]:
         else 'the error of the receiver is not in this: tell it with --accuracy "5 m"'
     )
     return [word, f"{way}, which is in this; {own}"]
+
+
+def apart_texts(answer: PlaceAnswer, unit: LengthUnit) -> list[str]:
+    """Say what tells apart the joints that a position may be, a line each; nothing where it is one at most."""
+    told = []
+    for near in (near for near in answer.near if near.marks or near.points):
+        nearest = min(near.points, key=lambda point: point.distance_m, default=None)
+        from_there = f"; {point_text(nearest, unit)}" if nearest else ""
+        told.append(f"{near.joint_id}: {near.marks or 'no mark recorded'}{from_there}")
+    do = "lay bare as many as it takes, and compare print line, bead and what is around with these"
+    return [*told, do] if told else []
 
 
 def near_text(near: Near, unit: LengthUnit) -> str:

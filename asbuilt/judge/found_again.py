@@ -15,8 +15,8 @@ import pandas as pd
 from asbuilt.alignment import distance, locate, project
 from asbuilt.judge.finding import Finding
 from asbuilt.outcome import JOINT, SUPERSEDED
-from asbuilt.place.route import placed
-from asbuilt.place.shots import rows_of
+from asbuilt.place.route import placed, with_line_accuracy
+from asbuilt.place.shots import for_want_of_a_frame, less_sure, less_sure_text, rows_of
 from asbuilt.quantities import LengthUnit
 from asbuilt.read.alignments import Designs
 from asbuilt.read.beside import Sides
@@ -25,8 +25,8 @@ from asbuilt.settings import Settings
 from asbuilt.window import RADIUS_95
 
 KIND = "as found"
+MOVED_M = 0.01  # along the line: joints that moved by no more are not counted among those that moved
 _FAR = -2 * np.log(0.001)  # chi-square of two degrees of freedom, 99.9 % quantile: one true record in a thousand
-_MOVED_M = 0.01
 
 
 @dataclass(frozen=True)
@@ -56,13 +56,14 @@ def found_again(
     farther off than both errors allow (chi-square of both axes, 99.9 %) is a finding, as is one that was cut out.
     """
     reasons = pd.Series([()] * len(rows), index=rows.index, dtype=object)
-    measured = sides.found.rows
+    measured = with_line_accuracy(sides.found.rows, designs)
     at = rows_of(rows[_may_lie(rows)], measured)[0] if len(measured) else np.array([], dtype=np.int64)
     if not (at >= 0).any():
         return FoundAgain(reasons, (), (), measured["time"].to_numpy())
     before = placed(recorded, designs, replace(sides, found=sides.found.left_out()), settings=settings)[0]
     label = rows.index[_may_lie(rows)].to_numpy()[at[at >= 0]]
-    seen = _compared(measured[at >= 0].reset_index(drop=True), rows.loc[label], before.loc[label], designs)
+    what = measured[at >= 0].reset_index(drop=True), rows.loc[label], before.loc[label]
+    seen = _compared(*what, designs, reach_m=settings.window.position.reach)
     unit = settings.route.length_unit
     for i, text in zip(seen["row"], _texts(seen, unit), strict=True):
         reasons[i] = (*reasons[i], text)
@@ -74,11 +75,14 @@ def _may_lie(rows: pd.DataFrame) -> np.ndarray:
     return rows["outcome"].isin([JOINT, SUPERSEDED]).to_numpy()
 
 
-def _compared(measured: pd.DataFrame, rows: pd.DataFrame, before: pd.DataFrame, designs: Designs) -> pd.DataFrame:
+def _compared(
+    measured: pd.DataFrame, rows: pd.DataFrame, before: pd.DataFrame, designs: Designs, *, reach_m: float
+) -> pd.DataFrame:
     """Return the measurements with joint_id, row (label), line and station where they lie, how far they lie from the
 
-    place `before` (apart_m; along_m + ahead, across_m + right; NaN: it was unplaced), the radius_m it had there, and
-    whether that is `far` beyond both errors.
+    place `before` (apart_m; along_m + ahead, across_m + right; NaN: it was unplaced), the radius_m it had there,
+    whether that is `far` beyond both errors, whether the measurement is `weak`: less sure than the record alone, and
+    whether it is `astray`: off_m is beyond the reach of its line.
     """
     line = before["line"].fillna(rows["line"]).to_numpy(object)
     at, off = _projected(measured, line, designs)
@@ -88,20 +92,25 @@ def _compared(measured: pd.DataFrame, rows: pd.DataFrame, before: pd.DataFrame, 
     xy[surveyed] = before.loc[surveyed, ["easting", "northing"]].to_numpy(float)
     apart = np.hypot(*(measured[["easting", "northing"]].to_numpy(float) - xy).T) * per_unit
     lay = np.where(surveyed, before["offset_m"].to_numpy(float), 0.0)
+    astray = np.abs(off) > reach_m  # NaN is not
+    apart[astray] = np.nan
     radius = before["radius95_m"].to_numpy(float)
     own = np.hypot(measured["sd_m"].to_numpy(float), measured["frame_accuracy_m"].to_numpy(float))
     far = apart**2 > _FAR * ((radius / RADIUS_95) ** 2 + own**2)  # NaN is not far
-    names = ("joint_id", "placed_by", "as_found", "strange_m", "outcome")
+    names = ("joint_id", "placed_by", "as_found", "strange_m", "outcome", "record_radius95_m")
     kept = {name: rows[name].to_numpy() for name in names}
     return measured.drop(columns="joint").assign(
         **kept,
         row=rows.index.to_numpy(),
         station=designs.stations(pd.Series(line), pd.Series(at)),
         apart_m=apart,
+        off_m=off,
+        astray=astray,
         along_m=at - before["chainage_m"].to_numpy(float),
         across_m=off - lay,
         radius_m=radius,
-        far=far | (rows["strange_m"] > 0).to_numpy(),
+        far=far | ((rows["strange_m"] > 0) & rows["as_found"].eq(True)).to_numpy(),
+        weak=less_sure(measured, rows["record_radius95_m"].to_numpy(float)),
     )
 
 
@@ -119,7 +128,7 @@ def _projected(measured: pd.DataFrame, line: np.ndarray, designs: Designs) -> tu
     xy = measured[["easting", "northing"]].to_numpy(float)
     at, off = np.full(len(xy), np.nan), np.full(len(xy), np.nan)
     for design in designs.lines:
-        here = np.flatnonzero(line == design.name)
+        here = np.flatnonzero((line == design.name) & np.isfinite(xy).all(axis=1))
         if not len(here):
             continue
         reach = distance(design.line, xy[here]) * (1 + 1e-9) + 1e-9
@@ -136,12 +145,34 @@ def _texts(seen: pd.DataFrame, unit: LengthUnit) -> Iterator[str]:
     for row in seen.itertuples():
         who = f" by {row.name}" if row.name else ""
         text = f"found{f' on {row.day}' if row.day else ''}{who}{f' at {row.station}' if row.station else ''}"
-        text += f"; {_difference(row, unit)}" if np.isfinite(row.apart_m) else "; it was unplaced before"
+        text += f"; {_difference(row, unit)}" if np.isfinite(row.apart_m) else ""
+        unplaced = np.isfinite(row.easting) and not (np.isfinite(row.apart_m) or row.astray)
+        text += "; it was unplaced before" if unplaced else ""
+        text += f"; it lies {unit.text(abs(row.off_m), 0)} off the line and is not used" if row.astray else ""
+        text += f"; {deep}" if (deep := _height(row, unit)) else ""
         if row.wants:
             text += f"; shown and not placed by it, for want of a {row.wants}"
+        elif row.weak:
+            text += f"; {_weak(row, unit)}"
         elif row.far:
             text += "; no error explains that: another joint may have been found, or the record is wrong"
+            text += "" if row.placed_by == "survey" else ", and it places nothing"
         yield text
+
+
+def _weak(row: Any, unit: LengthUnit) -> str:
+    sure = less_sure_text(row, row.record_radius95_m, unit)
+    text = f"less sure than the record alone, {sure}: shown, places nothing"
+    by_frame = for_want_of_a_frame(row, row.record_radius95_m)
+    return f"{text}; name the frame of the corrections as crs in [found]" if by_frame else text
+
+
+def _height(row: Any, unit: LengthUnit) -> str:
+    """Say how deep the pipe was found, and at which level, as far as that is stated."""
+    deep = f"depth {unit.text(row.depth_m)} from the ground" if np.isfinite(row.depth_m) else ""
+    of = row.elevation_of or "of what is not stated"
+    level = f"level {unit.text(row.elevation_m)} ({of})" if np.isfinite(row.elevation_m) else ""
+    return ", ".join(filter(None, (deep, level)))
 
 
 def _difference(row: Any, unit: LengthUnit) -> str:
@@ -185,10 +216,12 @@ def _statements(seen: pd.DataFrame, rows: pd.DataFrame, before: pd.DataFrame, un
     if len(known):
         low, middle, high = (unit.text(v) for v in known["apart_m"].quantile([0, 0.5, 1]))
         within = int((known["apart_m"] <= known["radius_m"]).sum())
-        what += f", {low} to {high} (median {middle}) from where the record alone puts them; {within} of"
+        range_ = f"{low} to {high} (median {middle})" if len(known) > 1 else high
+        what += f", {range_} from where the record alone puts {'them' if len(known) > 1 else 'it'}; {within} of"
         what += f" {several(len(known), 'measurement')} within the 95 % radius"
     moved = (rows["chainage_m"] - before["chainage_m"]).abs()
-    others = moved[~moved.index.isin(seen["row"]) & (moved > _MOVED_M).to_numpy()]
+    others = moved[~moved.index.isin(seen["row"]) & (moved > MOVED_M).to_numpy()]
     if len(others):
-        what += f". {several(len(others), 'other joint')} moved by up to {unit.text(others.max())}"
+        more = f"moved along the line by more than {MOVED_M * 1000:g} mm"
+        what += f". {several(len(others), 'other joint')} {more}, {unit.text(others.max())} at most"
     return (f"{what}.",)

@@ -1,5 +1,6 @@
 """Where joints were found when the pipe was laid bare again: by whom, when, how sure, and how deep."""
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
@@ -9,9 +10,12 @@ import numpy as np
 import pandas as pd
 
 from asbuilt.crs import Crossing
+from asbuilt.errors import InputError
+from asbuilt.read.cells import Read, text
 from asbuilt.read.positions import Target
 from asbuilt.read.side_places import PLACE, has_place, levels_of, places, stated_place, without_copies
 from asbuilt.read.side_tables import SidePart, SideTable, joined, parted, read_side
+from asbuilt.read.times import moments
 from asbuilt.settings import Settings
 
 FOUND: Mapping[str, object] = {
@@ -32,12 +36,16 @@ FOUND: Mapping[str, object] = {
     **PLACE,
 }
 
+_BEGINS_WITH_YEAR = re.compile(r"\d{4}-")  # ISO 8601: it can be read in one way alone
+_NO_POSITION = "no position was recorded"
+
 
 @dataclass(frozen=True)
 class FoundRows:
     """The as-found measurements. `rows` has the columns `FOUND`: easting and northing in the working frame, sd_m of one
     axis, time in UTC, day in ISO 8601 on the clock of the route; None, NaN, NaT: not stated. `wants` says what a row
-    does not state and would have to, to place its joint; empty where it can. `set_aside` as for the tally."""
+    does not state and would have to, to place its joint; empty where it can: a depth or a level without a position is
+    kept, too. `set_aside` as for the tally."""
 
     rows: pd.DataFrame
     notes: tuple[str, ...]
@@ -70,18 +78,45 @@ def _measured(table: SideTable, *, settings: Settings, target: Target) -> SidePa
     table.need("joint_id", "which joint was found")
     source = table.found.source
     zone = source.timezone or settings.route.timezone or ZoneInfo("UTC")
-    time = table.moments("date", zone=zone, clock=source.corrections.clock)
+    time = _times(table, zone)
     table.notes[:] = [note for note in table.notes if "without a time of day" not in note]
-    place = places(table, settings, target, time=time)
+    place = places(table, settings, target, time=time, optional=bool({"depth", "elevation"} & set(table.found.uses)))
     joint = table.texts("joint_id")
     columns: dict[str, object] = {**stated_place(place), "joint": joint, "sd_m": place.sd_m, "time": time}
     columns |= {"day": _days(time, zone), "elevation_of": levels_of(table)}
-    columns |= {f"{name}_m": table.told(name, table.numbers(name)) for name in ("elevation", "depth")}
+    heights = {f"{name}_m": table.told(name, table.numbers(name)) for name in ("elevation", "depth")}
+    columns |= heights
     columns |= {name: table.texts(name) for name in ("name", "remarks")}
-    columns["wants"] = _wanted(place.sd_m, columns["day"], columns["name"])  # type: ignore[arg-type]
-    reason = np.where((table.rows.why_not == "") & ~has_place(place), place.fault, table.rows.why_not)
+    there = has_place(place)
+    columns["wants"] = _wanted(there, place.sd_m, columns["day"], columns["name"])  # type: ignore[arg-type]
+    says = there | np.isfinite(np.stack(list(heights.values()))).any(axis=0)
+    for i in np.flatnonzero(says & ~there & (place.fault != _NO_POSITION)):
+        table.fault(int(i), "position", place.fault[i])
+    reason = np.where((table.rows.why_not == "") & ~says, place.fault, table.rows.why_not)
     reason = np.where((reason == "") & pd.isna(joint), "no joint is named", reason)
     return table.part(columns, reason, place.crossing)
+
+
+def _times(table: SideTable, zone: ZoneInfo) -> np.ndarray:
+    """Return when each row was found, UTC, NaT where that cannot be told: then it is said, and the row is kept.
+
+    Dates that can be read two ways do not keep those from being read that begin with the year. Raises InputError where
+    there is none of these.
+    """
+    clock = table.found.source.corrections.clock
+    try:
+        return table.moments("date", zone=zone, clock=clock)
+    except InputError:
+        use = table.found.uses["date"]
+        cells = [None if why else cell for cell, why in zip(table.rows.of(use), table.rows.why_not, strict=True)]
+        known = [cell if _BEGINS_WITH_YEAR.match(text(cell)) else None for cell in cells]
+        read = moments(known, stated="", zone=zone, clock=clock)
+        if read.refusal or not any(known):
+            raise
+        for i in np.flatnonzero([text(cell) != "" and not ours for cell, ours in zip(cells, known, strict=True)]):
+            what = f"{text(cells[i])!r} does not begin with the year, and is not read: write year-month-day"
+            table.fault(int(i), f"column {use.heading}", what)
+        return table.told("date", Read(read.utc, read.faults))
 
 
 def _days(time: np.ndarray, zone: ZoneInfo) -> np.ndarray:
@@ -89,10 +124,10 @@ def _days(time: np.ndarray, zone: ZoneInfo) -> np.ndarray:
     return local.dt.strftime("%Y-%m-%d").astype(object).where(local.notna(), None).to_numpy(object)
 
 
-def _wanted(sd_m: np.ndarray, day: np.ndarray, name: np.ndarray) -> np.ndarray:
-    """Return what each row leaves out: how sure it is, when it was, who it was; object of shape (rows,)."""
-    words = ("standard deviation", "date", "name")
-    lacks = np.column_stack([np.isnan(sd_m), pd.isna(day), pd.isna(name)])
+def _wanted(there: np.ndarray, sd_m: np.ndarray, day: np.ndarray, name: np.ndarray) -> np.ndarray:
+    """Return what each row leaves out: where, how sure that is, when it was, who it was; object of shape (rows,)."""
+    words = ("position", "standard deviation", "date", "name")
+    lacks = np.column_stack([~there, there & np.isnan(sd_m), pd.isna(day), pd.isna(name)])
     return np.array(
         [" and ".join(w for w, gone in zip(words, row, strict=True) if gone) for row in lacks], dtype=object
     )

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from asbuilt import crs
 from asbuilt.errors import InputError, Problem
 from asbuilt.read.headings import listed
 from asbuilt.read.positions import Positions, Target, epoch_of, positions
@@ -15,21 +16,26 @@ from asbuilt.settings import Settings
 
 PLACE: Mapping[str, object] = {"source_file": object, "sheet": object, "source_row": "int64"}
 # What a level was taken on, in the words crews write (common practice, no source).
+_WGS84 = "EPSG:4326"
 _LEVEL_OF = {"crown": "crown", "top": "crown", "top of pipe": "crown", "invert": "invert", "antenna": "antenna"}
 
 
-def places(table: SideTable, settings: Settings, target: Target, *, time: np.ndarray | None = None) -> Positions:
+def places(
+    table: SideTable, settings: Settings, target: Target, *, time: np.ndarray | None = None, optional: bool = False
+) -> Positions:
     """Return the positions of a sheet in the working frame, which is theirs, too, where none is said.
 
     What is wrong with an accuracy is told, and leaves the position in use. `time` (UTC, shape (rows,)) is for frames
-    that drift. Raises InputError where no columns are positions, or where their frame does not fit.
+    that drift. Raises InputError where no columns are positions, unless they are `optional`, and where their frame
+    does not fit.
     """
     uses, source = dict(table.found.uses), table.found.source
-    _refuse_without_position(table)
+    if not optional:
+        _refuse_without_position(table)
     if "sd" in uses:
         uses["accuracy"] = uses["sd"]
     if not (source.crs or table.sheet.crs):
-        source = source.model_copy(update={"crs": settings.route.crs})
+        source = source.model_copy(update={"crs": _frame_unsaid(table, settings, target)})
     target = target if time is None else replace(target, epoch=epoch_of(time))
     place = positions(table.sheet, table.rows, uses=uses, source=source, decimal=table.decimal, target=target)
     table.notes.extend(place.notes)
@@ -37,6 +43,25 @@ def places(table: SideTable, settings: Settings, target: Target, *, time: np.nda
         column, _, what = place.fault[i].partition(": ")
         table.fault(int(i), column, what)
     return place
+
+
+def _frame_unsaid(table: SideTable, settings: Settings, target: Target) -> str:
+    """Return the frame of positions that name none: the route's own, and its base for latitude and longitude where
+
+    that is WGS 84, which a receiver shows, too. Any other would be a guess: raises InputError with what to write.
+    """
+    pair = [table.found.uses[name].columns[0].heading for name in ("latitude", "longitude") if name in table.found.uses]
+    if len(pair) < 2:
+        return settings.route.crs
+    base, name = target.frame.base, table.found.source.table
+    if base.crs.equals(crs.frame(_WGS84, where="").crs, ignore_axis_order=True):
+        table.notes.append(f"no crs is said in [{name}]: {' and '.join(pair)} are read in {base.label}, as the route's")
+        return _WGS84
+    what = f"{' and '.join(pair)} are read as latitude and longitude, and {target.frame.label} of the route has none"
+    code = ":".join(base.crs.to_authority(min_confidence=100) or ())
+    own = f'crs = "{code}" where they are in {base.crs.name}, ' if code else ""
+    do = f'say their frame in [{name}]: {own}crs = "{_WGS84}" where they are in WGS 84, as a receiver shows them'
+    raise InputError(Problem(table.sheet.where, what, do))
 
 
 def has_place(place: Positions) -> np.ndarray:

@@ -13,7 +13,8 @@ class Difference:
     """What changed, a frame for each kind of change with a row for each.
 
     `added`, `removed`: joints that one side alone has, with their verdicts; `removed` with what became of their row.
-    `renamed`: old_id, new_id. `moves`: as `second.moves` tells. `verdicts`: which (fusion or position), old, new.
+    `renamed`: old_id, new_id. `moves`, `placed_anew`, `measured`: as `second.moves` tells them.
+    `verdicts`: which (fusion or position), old, new.
     `values`: column, title, unit, old, new. `decisions`: about, id, what, old, new and
     both states. `gaps`: what (opened, closed, changed), old, new. `settings`: topic, name, old, new. `counts`: name,
     old, new, change, of all counts. `not_compared` names columns that one of the two does not have. `folders` are the
@@ -27,6 +28,8 @@ class Difference:
     removed: pd.DataFrame
     renamed: pd.DataFrame
     moves: Moves
+    placed_anew: pd.DataFrame
+    measured: pd.DataFrame
     verdicts: pd.DataFrame
     values: pd.DataFrame
     decisions: pd.DataFrame

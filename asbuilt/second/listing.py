@@ -8,7 +8,7 @@ import pandas as pd
 from asbuilt.quantities import LengthUnit
 from asbuilt.second.difference import Difference
 from asbuilt.second.plain import plain_text
-from asbuilt.second.telling import CAUTION, difference_said, whole
+from asbuilt.second.telling import CAUTION, difference_said, measured_line, placed_line, whole
 
 _SHOWN = 20
 
@@ -21,6 +21,8 @@ def lists(found: Difference) -> list[tuple[str, list[str]]]:
         ("Added", _each_joint(found.added)),
         ("Removed", _each_joint(found.removed)),
         ("Moved", _each_move(found.moves.moved, unit)),
+        ("Placed otherwise", (placed_line(row, unit) for row in found.placed_anew.to_dict("records"))),
+        ("Measured on the pipe", (measured_line(row, unit) for row in found.measured.to_dict("records"))),
         ("Verdicts", _each(found.verdicts, "{joint_id} at {station}: {which} {old} to {new}")),
         ("Values", _each(found.values, "{joint_id}: {title} {old} to {new} {unit}")),
         ("Decisions", _from_to(found.decisions, "{about} {id}: {what}")),

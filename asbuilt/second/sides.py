@@ -6,11 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from asbuilt import tables
 from asbuilt.as_built import AsBuilt, Title
 from asbuilt.errors import InputError, Problem
 from asbuilt.second.handed_over import HandedOver
+from asbuilt.second.layers import read_rows
 
 COMPARED = ("joints", "gaps", "records", "decisions", "build_info")
+MEASURED = ("as-laid shot", "as found")  # opinions that somebody measured on the pipe: these are compared, too
 _SOURCE = ["joint", "source_file", "source_sheet", "source_row"]
 
 
@@ -41,6 +44,7 @@ class Pairs:
 def side(out: HandedOver) -> Side:
     """Return a hand-over as a side. Raises InputError where it cannot be read, or an id stands twice."""
     frames = {name: out.table(name) for name in COMPARED}
+    frames["positions"] = read_rows(out.folder, tables.POSITIONS, where="method IN (?, ?)", values=MEASURED)
     ids = frames["joints"]["joint_id"]
     if ids.duplicated().any():
         again = ids[ids.duplicated()].iloc[0]
@@ -52,7 +56,12 @@ def side(out: HandedOver) -> Side:
 
 def side_of(as_built: AsBuilt) -> Side:
     """Return a record that is not handed over yet as a side."""
-    return Side(as_built.title, as_built.crs_wkt, as_built.tables)
+    every = as_built.tables["positions"]
+    return Side(
+        as_built.title,
+        as_built.crs_wkt,
+        {**as_built.tables, "positions": every[every["method"].isin(MEASURED)]},
+    )
 
 
 def paired(old: pd.DataFrame, new: pd.DataFrame) -> Pairs:

@@ -1,9 +1,14 @@
 """What changed, told in sentences."""
 
+from collections.abc import Hashable, Mapping
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
 from asbuilt.as_built import Title
+from asbuilt.judge.found_again import MOVED_M
+from asbuilt.quantities import LengthUnit
 from asbuilt.second.difference import Difference
 from asbuilt.second.plain import plain_text
 from asbuilt.sentence import several, some
@@ -30,7 +35,7 @@ _ALWAYS = ("joints", "gaps", "missing_records", "outstanding")
 def difference_said(found: Difference) -> list[str]:
     """Return what changed in a few sentences, for a terminal or a page of a report; nothing is cut but long names."""
     said = [_heads(found), _counts(found.counts)]
-    said += _came_and_went(found) + _moved(found) + _verdicts(found.verdicts) + _values(found.values)
+    said += _came_and_went(found) + _moved(found) + _measured(found) + _verdicts(found.verdicts) + _values(found.values)
     said += _decisions(found.decisions) + _gaps(found.gaps) + _settings(found.settings)
     if found.not_compared:
         said.append(f"Not compared, as one of the two does not have it: {some(list(found.not_compared))}.")
@@ -92,7 +97,10 @@ def _moved(found: Difference) -> list[str]:
     said = f"{several(len(far), 'joint')} moved by more than both 95 % radii taken together"
     if len(far):
         said += f", {far['joint_id'].iloc[0]} farthest, by {unit.text(far['plan_m'].iloc[0])}"
-    said += f"; {by.less:,} moved by less" + (f", {unit.text(by.largest_m)} at most." if by.less else ".")
+    said += f"; {by.less:,} moved by less"
+    said += f", {unit.text(by.largest_m)} at most ({by.largest})." if by.less else "."
+    if by.along:
+        said += f" Of both, {by.along:,} moved along the line by more than {MOVED_M * 1000:g} mm."
     rest = by.moved[by.moved["what"] != "moved"]
     placed = [f"{several(len(ids), 'joint')} {what}{_such(ids)}." for what, ids in rest.groupby("what")["joint_id"]]
     one = (
@@ -100,6 +108,47 @@ def _moved(found: Difference) -> list[str]:
     )
     way = by.way[:1].upper() + by.way[1:]
     return [said, *placed, one if by.restationed else "", f"{way}; that is added to both radii." if by.way else ""]
+
+
+def _measured(found: Difference) -> list[str]:
+    """Say which joints are placed by something else, and what was measured on the pipe."""
+    unit, anew, new = found.new.length_unit, found.placed_anew, found.measured
+    said = []
+    for (was, now), of in anew.groupby(["old_placed_by", "new_placed_by"], sort=True):
+        each = [f"{row['joint_id']}{_by_how_much(row, unit)}" for row in of.to_dict("records")]
+        said.append(f"Placed by {now} now, by {was} before: {several(len(of), 'joint')} ({some(each)}).")
+    for method, of in new.groupby("method", sort=True):
+        each = [f"{row['joint_id'] or 'of no joint'}{_how_deep(row, unit)}" for row in of.to_dict("records")]
+        said.append(f"Measured on the pipe, {method}: {several(len(of), 'new opinion')} ({some(each)}).")
+    return said
+
+
+def _by_how_much(row: Mapping[Hashable, Any], unit: LengthUnit) -> str:
+    """Say how far along and across a point moved; "" where it is on another line."""
+    along, across = row["along_m"], row["across_m"]
+    if not np.isfinite(along + across):
+        return ""
+    ways = f"{unit.text(abs(along))} {'ahead' if along >= 0 else 'back'}"
+    return f": {ways} along, {unit.text(abs(across))} {'right' if across >= 0 else 'left'} across the line"
+
+
+def _how_deep(row: Mapping[Hashable, Any], unit: LengthUnit) -> str:
+    """Say depth and level of a measurement, as far as they are stated."""
+    level = f"level {unit.text(row['elevation_m'])}" if np.isfinite(row["elevation_m"]) else ""
+    depth = f"depth {unit.text(row['depth_m'])}" if np.isfinite(row["depth_m"]) else ""
+    return f": {', '.join(filter(None, (depth, level)))}" if depth or level else ""
+
+
+def measured_line(row: Mapping[Hashable, Any], unit: LengthUnit) -> str:
+    """Write one measurement for a list."""
+    place = f"at {row['station']}" if row["station"] else "without a place"
+    who = f" by {row['by']}" if row["by"] else ""
+    return f"{row['joint_id'] or 'of no joint'}: {row['method']}{who} {place}{_how_deep(row, unit)} ({row['source']})"
+
+
+def placed_line(row: Mapping[Hashable, Any], unit: LengthUnit) -> str:
+    """Write one joint that is placed by something else than before, for a list."""
+    return f"{row['joint_id']}: {row['old_placed_by']} to {row['new_placed_by']}{_by_how_much(row, unit)}"
 
 
 def _verdicts(verdicts: pd.DataFrame) -> list[str]:

@@ -10,8 +10,9 @@ import pandas as pd
 
 from asbuilt.as_built import Title
 from asbuilt.errors import OutputError, Problem
+from asbuilt.judge.found_again import MOVED_M
 from asbuilt.second.difference import Difference
-from asbuilt.second.telling import CAUTION, difference_said
+from asbuilt.second.telling import CAUTION, difference_said, measured_line
 
 CSV_COLUMNS = ("change", "id", "line", "station", "what", "old", "new", "plan_m", "along_m", "limit_m")
 _RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -21,6 +22,8 @@ def as_document(found: Difference) -> dict[str, Any]:
     """Return everything as plain lists and dicts for JSON; what is not known is None."""
     by = found.moves
     frames = {name: getattr(found, name) for name in ("added", "removed", "renamed")} | {"moved": by.moved}
+    seen_at = found.measured["seen_at"].map(lambda moment: moment.isoformat(), na_action="ignore").astype(object)
+    frames |= {"placed_anew": found.placed_anew, "measured": found.measured.assign(seen_at=seen_at)}
     frames |= {name: getattr(found, name) for name in ("verdicts", "values", "decisions", "gaps", "settings")}
     return {
         "old": _head(found.old),
@@ -29,7 +32,8 @@ def as_document(found: Difference) -> dict[str, Any]:
         "said": difference_said(found),
         **{name: _records(frame) for name, frame in frames.items()},
         "counts": [{name: _whole(value) for name, value in row.items()} for row in _records(found.counts)],
-        "moved_less": {"joints": by.less, "largest_m": by.largest_m},
+        "moved_less": {"joints": by.less, "largest_m": by.largest_m, "largest": by.largest},
+        "moved_along": {"joints": by.along, "more_than_m": MOVED_M},
         "restationed": by.restationed,
         "frames": by.way,
         "not_compared": list(found.not_compared),
@@ -110,6 +114,11 @@ def _changes(found: Difference) -> Iterator[pd.DataFrame]:
     yield renamed.assign(change="renamed", id=renamed["new_id"], old=renamed["old_id"], new=renamed["new_id"])
     stations = {"old_station": "old", "new_station": "new"}
     yield moved.rename(columns=names | stations).assign(change="moved", station=moved["new_station"])
+    placed = {"old_placed_by": "old", "new_placed_by": "new"}
+    anew = found.placed_anew.rename(columns=names | placed)
+    yield anew.assign(change="placed by", station=found.placed_anew["new_station"])
+    new = [measured_line(row, found.new.length_unit) for row in found.measured.to_dict("records")]
+    yield found.measured.rename(columns=names).assign(change="measured", what=found.measured["method"], new=new)
     yield found.verdicts.rename(columns=names | {"which": "what"}).assign(change="verdict")
     yield found.values.rename(columns=names | {"column": "what"}).assign(change="value")
     sides = {side: _both(found.decisions, side) for side in ("old", "new")}
