@@ -14,12 +14,13 @@ import pyproj
 import pytest
 from click.testing import CliRunner
 
-from asbuilt import cli
+from asbuilt import build, cli, settings
 from asbuilt.find.boxes import half_sides, up, widened
 from asbuilt.find.names import named
 from asbuilt.find.record import record
 from asbuilt.find.told import SHORT_CAUTIONS
 from tests.handed import copied, edit_geopackage, hand_over, rows
+from tests.making import E0, N0, csv_of, make_route
 from tests.written_ids import JOINTS, WRITTEN
 
 KML = "{http://www.opengis.net/kml/2.2}"
@@ -498,3 +499,33 @@ def test_feet_are_told_with_metres_beside_them(tmp_path):
     assert found(out, label)["near"][0]["joint_id"] == "J5"
     feet = found(out, "100 ft")["chainage_m"]
     assert feet == pytest.approx(100 * 1200 / 3937)
+
+
+@pytest.fixture(scope="module")
+def twelve_apart(tmp_path_factory):
+    """A line with a joint every 12 m; and a branch whose joint is nearer to a far place of the line than its own."""
+    rows = [f"J{i},2026-03-{1 + i // 8:02d} {8 + i % 8:02d}:00,{E0 + 12 * i},{N0},215" for i in range(1, 21)]
+    rows += [f"B1,2026-03-09 10:00,{E0 + 770},{N0 + 300},215"]
+    folder, out = tmp_path_factory.mktemp("route"), tmp_path_factory.mktemp("out")
+    branch = '[[alignment]]\nline = "branch"\nfile = "design/branch.csv"\ncrs = "EPSG:7855"\n'
+    (folder / "design").mkdir()
+    text = f"easting,northing\n{E0 + 770},{N0 + 302}\n{E0 + 770},{N0 + 600}\n"
+    (folder / "design/branch.csv").write_text(text, encoding="utf-8")
+    route = make_route(folder, records=csv_of(*rows), more=branch)
+    build.publish(build.build(settings.load(route)), out)
+    return out
+
+
+@pytest.mark.parametrize("listed", ["1", "3", "20"])
+def test_every_joint_whose_box_holds_a_position_counts_however_many_are_listed(twelve_apart, listed):
+    """A 95 % radius of 40 m is 40 / 2.4477 = 16.3 m in one axis and 32.0 m to each side: J3 to J7, and not at 36 m."""
+    words = ("--accuracy", "40 m", "--nearest", listed)
+    said = find(twelve_apart, f"EPSG:7855 {E0 + 60} {N0}", *words).stdout
+    number = int(re.search(r"one of (\d+) joints", said)[1])
+    assert number == 5
+    assert "in no other's" not in said
+
+
+def test_a_position_is_measured_on_the_line_that_it_is_nearest_to(twelve_apart):
+    said = find(twelve_apart, f"EPSG:7855 {E0 + 770} {N0}").stdout
+    assert "0+770.00 on line main" in said

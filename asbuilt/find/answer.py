@@ -103,7 +103,8 @@ class Near:
 @dataclass(frozen=True)
 class PlaceAnswer:
     """A place on a line or a position, and the joints nearest to it. `offset_m` is + right / - left of the line, 0 on
-    it; `uncertainty_m` is the 95 % radius of the position as far as it was told, None: it was not."""
+    it; `uncertainty_m` is the 95 % radius of the position as far as it was told, None: it was not. `inside` are all
+    joints in whose search box a position lies, nearest first, also those that are not listed."""
 
     asked: str
     form: str
@@ -118,6 +119,7 @@ class PlaceAnswer:
     other: Coordinates | None
     uncertainty_m: float | None
     near: tuple[Near, ...]
+    inside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,7 @@ from asbuilt.find.surroundings import (
 from asbuilt.window import RADIUS_95
 
 _OWN_COLUMNS = ("geometry",)
+_LOOKED_AT = 200  # joints about a position of which each is asked whether its search box holds it
 
 
 @dataclass(frozen=True)
@@ -175,11 +176,12 @@ def _near(of: Record, what: AskedPosition, wanted: Wanted, target: Frame | None)
     place = from_frame(of, what.x, what.y, origin=what.frame)
     if not np.isfinite([place.x, place.y]).all():
         raise FrameError(Problem(repr(what.text), f"it has no place in {of.frame.label}", "check the position"))
-    rows = of.near(place.x, place.y, count=wanted.nearest)
+    here, rows = np.array([[place.x, place.y]]), of.near(place.x, place.y, count=max(wanted.nearest, _LOOKED_AT))
     if rows.empty:
         raise InputError(Problem(str(of.folder), "no joint has a place", "look at the joint log"))
-    line = of.line(str(rows["line"].iloc[0]))
-    chainage, offset, beyond = _foot(of, line, np.array([[place.x, place.y]]))
+    # the nearest joint may be on another line than the position
+    line = min(map(of.line, of.line_names), key=lambda line: float(distance(line.way, here)[0]))
+    chainage, offset, beyond = _foot(of, line, here)
     base = in_project(of, place.x, place.y)[1]
     radius = wanted.accuracy_m if isfinite(wanted.accuracy_m) else what.uncertainty_m
     known = isfinite(radius)
@@ -197,7 +199,8 @@ def _near(of: Record, what: AskedPosition, wanted: Wanted, target: Frame | None)
         wgs84=in_wgs84(of, line, base),
         other=in_frame(of, line, place, target) if target else None,
         uncertainty_m=radius if known else None,
-        near=_listed(of, rows, place, on=(line, chainage), sd_m=sd),
+        near=_listed(of, rows.head(wanted.nearest), place, on=(line, chainage), sd_m=sd),
+        inside=tuple(str(row["joint_id"]) for _, row in rows.iterrows() if inside(of, row, here[0], sd)),
     )
 
 

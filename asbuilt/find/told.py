@@ -48,7 +48,8 @@ def _block(pairs: Pairs) -> Iterator[str]:
 
 def joint_lines(answer: JointAnswer, title: Title) -> list[str]:
     """Return all of one joint."""
-    head = f"Joint {answer.joint_id}: {title.name}, revision {title.revision}, as of {title.as_of:%Y-%m-%d}"
+    gone = "" if answer.values["in_line"] else " (not in line: cut out, or a trial)"
+    head = f"Joint {answer.joint_id}{gone}: {title.name}, revision {title.revision}, as of {title.as_of:%Y-%m-%d}"
     told = [f"Note: {answer.said}"] if answer.said else []
     if answer.place is None:
         pairs = [
@@ -244,13 +245,14 @@ def place_lines(answer: PlaceAnswer, title: Title) -> list[str]:
 
 def beside_texts(answer: PlaceAnswer, unit: LengthUnit) -> list[str]:
     """Say which joint one stands beside at a position, as far as that can be told."""
-    there = [near.joint_id for near in answer.near if near.inside]
+    there = answer.inside
     if not there:
-        word = "no joint: the position lies in no search box of those listed"
+        word = "no joint: the position lies in no search box of this record"
     elif len(there) == 1:
         word = f"joint {there[0]}, by this record: the position lies in its search box, and in no other's"
     else:
-        word = f"one of {len(there)} joints, {', '.join(there)}: which of them, nobody can tell from this position"
+        names = some(there, most=12)
+        word = f"one of {len(there)} joints, {names}: which of them, nobody can tell from this position"
     sure = answer.place.accuracy_m
     way = f"the way from its frame is good to {length(sure, unit)}" if sure else "its frame is that of the record"
     own = (
