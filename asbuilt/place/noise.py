@@ -16,6 +16,7 @@ import numpy as np
 
 _LAGS = (1, 2, 3, 4, 6, 8)
 _SCALE = 0.6744897501960817 * np.sqrt(2)  # median of the absolute difference of two standard normals
+_NO_SCATTER = 1e-9  # of what fixes state, as a variance: less is none
 _CORRELATIONS = np.arange(0.0, 0.96, 0.05)
 _CORRELATION, _WORTH = 0.3, 25.0  # what is taken for the correlation before any joint is seen, and how many it is worth
 _LEAST = 0.3  # of the stated spread
@@ -161,7 +162,8 @@ def _fit(grown: np.ndarray, sticks: np.ndarray, pairs: np.ndarray, many: float) 
     by_sticks = sticks.sum() > _BY_STICKS * seen.sum()  # a walk of levels looks as if errors went together
     best = usual if by_sticks or len(lags) <= 2 else int(np.argmin(lack))
     # what sticks made is as unsure as it is large, and long reaches have most of it
-    left = max(1.0, float(_curves(lags, seen - sticks, worth / (1 + sticks / seen[0]) ** 2)[0][best]))
+    first = max(seen[0], _NO_SCATTER)  # fixes may repeat the levels to the millimetre
+    left = max(1.0, float(_curves(lags, seen - sticks, worth / (1 + sticks / first) ** 2)[0][best]))
     variance = left if by_sticks else min(left, float(sizes[best]))
     share = many / (many + _WORTH)
     correlation = share * _CORRELATIONS[best] + (1 - share) * _CORRELATION
