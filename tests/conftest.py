@@ -6,6 +6,8 @@ from click.testing import CliRunner
 from playwright.sync_api import sync_playwright
 
 from asbuilt import build, cli, settings
+from asbuilt.publish.report import write_report
+from asbuilt.publish.report_data import report_data
 from tests.map_pages import ARGUMENTS, Opener, chromium_or_stop
 
 ROOT = Path(__file__).parents[1]
@@ -27,6 +29,14 @@ def handover(tmp_path_factory):
     result = CliRunner().invoke(cli.main, ["build", str(SALTREACH), "-o", str(out)])
     assert result.exit_code == 0, result.output
     return out
+
+
+@pytest.fixture(scope="session")
+def report(saltreach, tmp_path_factory):
+    """The report of the sample route, and its data."""
+    path = tmp_path_factory.mktemp("report") / "handover.pdf"
+    write_report(saltreach, path)
+    return path, report_data(saltreach)
 
 
 @pytest.fixture(scope="session")

@@ -73,3 +73,8 @@ def _fonts_left_out(pdf: pikepdf.Pdf) -> list[str]:
         if isinstance(thing, pikepdf.Dictionary) and str(thing.get("/Type", "")) == "/FontDescriptor":
             left += [] if any(key in thing for key in _FONT_FILES) else [str(thing.get("/FontName"))]
     return left
+
+
+def number(text: str) -> int:
+    """A count as it is printed, with commas."""
+    return int(text.replace(",", ""))

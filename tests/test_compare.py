@@ -331,14 +331,19 @@ def test_a_redacted_copy_does_not_tell_what_changed(old, tmp_path):
     assert "a redacted copy is written without it" in told.output
 
 
-FOUND = "Joint,Easting,Northing,Depth (m),SD (m),Date,Found by\n"
+FOUND = "Joint,Easting,Northing,Depth (m),SD (m),Date,Found by"
+
+
+def hand_over_with_found(folder, *rows):
+    """The old route once more, with these rows of found.csv."""
+    (folder / "route").mkdir()
+    (folder / "route/found.csv").write_text("\n".join([FOUND, *rows, ""]), encoding="utf-8")
+    return hand_over(folder, OLD)
 
 
 def test_what_was_found_is_told_with_its_depth_and_what_placed_the_joint_before(tmp_path, old):
-    (tmp_path / "route").mkdir()
-    text = f"{FOUND}J3,{E0 + 36.2},{N0 - 0.1},1.4,0.02,2026-03-12,A. Person\nJ5,,,1.25,,2026-03-13,A. Person\n"
-    (tmp_path / "route/found.csv").write_text(text, encoding="utf-8")
-    built, folder = hand_over(tmp_path, OLD)
+    rows = (f"J3,{E0 + 36.2},{N0 - 0.1},1.4,0.02,2026-03-12,A. Person", "J5,,,1.25,,2026-03-13,A. Person")
+    built, folder = hand_over_with_found(tmp_path, *rows)
     found = compare_folders(old[0][1], folder)
     (row,) = found.placed_anew.to_dict("records")
     assert (row["joint_id"], row["new_placed_by"]) == ("J3", "survey")
@@ -365,10 +370,7 @@ def before_by(old):
 
 def test_build_and_compare_count_the_same_joints_as_moved(tmp_path, old):
     """The build counts the others that moved along the line by more than 10 mm; compare the found one, too."""
-    (tmp_path / "route").mkdir()
-    text = f"{FOUND}J3,{E0 + 36.5},{N0},1.4,0.02,2026-03-12,A. Person\n"
-    (tmp_path / "route/found.csv").write_text(text, encoding="utf-8")
-    built, folder = hand_over(tmp_path, OLD)
+    built, folder = hand_over_with_found(tmp_path, f"J3,{E0 + 36.5},{N0},1.4,0.02,2026-03-12,A. Person")
     found = compare_folders(old[0][1], folder)
     before = handed_over(old[0][1]).table("joints").set_index("joint_id")["chainage_m"]
     after = built.tables["joints"].set_index("joint_id")["chainage_m"]

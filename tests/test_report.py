@@ -22,20 +22,7 @@ from asbuilt.publish.report_data import report_data
 from asbuilt.publish.typeset import typeset
 from tests.conftest import SALTREACH
 from tests.making import E0, N0, csv_of, make_route
-from tests.pdf_pages import archive_faults, pages_of, size_of, text_of
-
-
-@pytest.fixture(scope="session")
-def report(saltreach, tmp_path_factory):
-    """The report of the sample route, and its data."""
-    path = tmp_path_factory.mktemp("report") / "handover.pdf"
-    write_report(saltreach, path)
-    return path, report_data(saltreach)
-
-
-def number(text):
-    return int(text.replace(",", ""))
-
+from tests.pdf_pages import archive_faults, number, pages_of, size_of, text_of
 
 # ---- what it answers -------------------------------------------------------------------------------------------------
 

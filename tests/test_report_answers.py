@@ -13,21 +13,9 @@ from asbuilt.publish.report_data import report_data
 from asbuilt.publish.report_tables import untold_says
 from asbuilt.stationing import ChainageEquation
 from tests.making import E0, N0, csv_of, make_route
-from tests.pdf_pages import pages_of, text_of
+from tests.pdf_pages import number, pages_of, text_of
 
 ONE = csv_of(f"J1,2026-03-01 10:00,{E0 + 12},{N0},215")
-
-
-@pytest.fixture(scope="module")
-def report(saltreach, tmp_path_factory):
-    """The report of the sample route, and its data."""
-    path = tmp_path_factory.mktemp("answers") / "handover.pdf"
-    write_report(saltreach, path)
-    return path, report_data(saltreach)
-
-
-def number(text):
-    return int(text.replace(",", ""))
 
 
 # ---- the first page --------------------------------------------------------------------------------------------------

@@ -147,12 +147,8 @@ def _beyond(columns: _Columns, leaf: np.ndarray, lines: Lines) -> None:
 def _link(columns: _Columns, again: Remade, slot: int, steps: _Steps, index: np.ndarray) -> None:
     """Put the joints of the line that were made in place of one between its neighbours, as its piece runs past them."""
     here = again.last & (again.slot == slot)
-    cut_sd_m, at, before, after = (
-        again.cut_sd_m[here].max(),
-        columns["chainage_m"],
-        steps.before[slot],
-        steps.after[slot],
-    )
+    cut_sd_m, at = again.cut_sd_m[here].max(), columns["chainage_m"]
+    before, after = steps.before[slot], steps.after[slot]
     rises = at[slot] >= at[before] if before >= 0 else at[after] >= at[slot]
     chain = again.leaf[here]
     chain = chain[np.argsort(at[chain] if rises else -at[chain], kind="stable")]

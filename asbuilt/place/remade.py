@@ -15,9 +15,8 @@ import pandas as pd
 
 from asbuilt.settings.model import StringSpec
 
-CUT_SD_M = (
-    0.5  # a cut takes from a pipe's diameter to a few feet (common practice, no source): 1 m to either side, 95 %
-)
+# A cut takes from a pipe's diameter to a few feet (common practice, no source): 1 m to either side, 95 %.
+CUT_SD_M = 0.5
 PUP_SD = 0.58  # of a pup's length, where it is stated: joints at its ends, it anywhere about the old one (uniform)
 _NEAR = 3.5  # standard deviations and a stick: what is farther from the old joint is another leg
 _MOST = 20  # re-made joints replaced by others in turn: no joint is made so often

@@ -40,7 +40,7 @@ class FeaturesSource(RecordSource):
     fields = FEATURES
     named_by = "feature"
     must_be_named = False
-    idle = frozenset({"accuracy", "uere", "default_accuracy", "timezone", "time_is"})
+    idle = frozenset({"crew", "accuracy", "uere", "default_accuracy", "timezone", "time_is"})
     files: tuple[InsidePath, ...] = Key(default=("features.csv",), min_length=1)
     reach: PositiveMetres = 100.0
 
@@ -52,6 +52,6 @@ class FoundSource(RecordSource):
     fields = FOUND
     named_by = "joint_id"
     must_be_named = False
-    idle = frozenset({"time_is"})
+    idle = frozenset({"crew", "time_is"})
     files: tuple[InsidePath, ...] = Key(default=("found.csv",), min_length=1)
     accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] = "sd"

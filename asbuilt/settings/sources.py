@@ -148,8 +148,7 @@ class RecordSource(Part):
 
     @model_validator(mode="after")
     def _each_key_has_a_meaning(self) -> Self:
-        only_of_records = {"crew"} - ({"crew"} if self.table == "records" else set())
-        idle = sorted(self.model_fields_set & (self.idle | only_of_records))
+        idle = sorted(self.model_fields_set & self.idle)
         if idle:
             raise ValueError(f"without {', '.join(idle)}, which would change nothing in [{self.table}]")
         return self
@@ -162,7 +161,7 @@ class TallySource(RecordSource):
     fields = TALLY
     named_by = "pipe"
     must_be_named = False
-    idle = frozenset({"crs", "accuracy", "uere", "default_accuracy", "timezone", "time_is", "corrections"})
+    idle = frozenset({"crew", "crs", "accuracy", "uere", "default_accuracy", "timezone", "time_is", "corrections"})
     files: tuple[InsidePath, ...] = Key(default=("tally.csv",), min_length=1)
 
 
@@ -172,7 +171,7 @@ class SurveySource(RecordSource):
     table = "survey"
     fields = SURVEY
     must_be_named = False
-    idle = frozenset({"time_is"})
+    idle = frozenset({"crew", "time_is"})
     files: tuple[InsidePath, ...] = Key(default=("survey.csv",), min_length=1)
     accuracy: Literal["sd", "68%", "95%", "rms", "cep", "hdop"] = "sd"
 
